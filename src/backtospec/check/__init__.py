@@ -1,0 +1,343 @@
+"""The language in which a check is written.
+
+One file in :mod:`backtospec.checks` declares one :class:`Check`. From that declaration alone it
+appears on the command line, in the report, in the documentation and in the tests.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import IntEnum, StrEnum
+
+from backtospec.check.answers import Analysed, Answers, Row, Series, read_answers
+from backtospec.check.figures import (
+    Axis,
+    Band,
+    Bar,
+    BarsFigure,
+    CurveFigure,
+    CycleFigure,
+    Figure,
+    Mark,
+    SeriesFigure,
+    TableFigure,
+    Trace,
+)
+from backtospec.check.inputs import (
+    CaptureInput,
+    ChoiceInput,
+    Input,
+    NumberInput,
+    SeriesInput,
+    TableInput,
+    TextInput,
+)
+from backtospec.errors import BenchError, Choice
+from backtospec.quantity import Measured
+from backtospec.records import Limit, PowerState
+from backtospec.verdict import Finding, Result, Verdict, judge
+
+__all__ = [
+    "Advice",
+    "AdviceKind",
+    "Analysed",
+    "Answers",
+    "Axis",
+    "Band",
+    "Bar",
+    "BarsFigure",
+    "CaptureInput",
+    "Cause",
+    "Check",
+    "Choice",
+    "ChoiceInput",
+    "Conclusion",
+    "Counsel",
+    "CurveFigure",
+    "CycleFigure",
+    "Example",
+    "Figure",
+    "Findings",
+    "Input",
+    "Mark",
+    "Measurement",
+    "NumberInput",
+    "ResultKey",
+    "Row",
+    "Series",
+    "SeriesFigure",
+    "SeriesInput",
+    "Stage",
+    "TableFigure",
+    "TableInput",
+    "TextInput",
+    "Trace",
+    "conclude",
+    "read_answers",
+]
+
+
+class Stage(IntEnum):
+    """The stages of the job, in the order the work is done."""
+
+    INTAKE = 1
+    UNPOWERED = 2
+    CAPACITORS = 3
+    FIRST_POWER = 4
+    SUPPLY = 5
+    IDLE_CURRENT = 6
+    DC_OFFSET = 7
+    SMALL_SIGNAL = 8
+    POWER = 9
+    DISTORTION = 10
+    STABILITY = 11
+    PHONO = 12
+    SOAK = 13
+    RECHECK = 14
+    SAFETY = 15
+    HAND_BACK = 16
+
+    @property
+    def title(self) -> str:
+        """Words for people."""
+        special = {
+            Stage.FIRST_POWER: "First power",
+            Stage.IDLE_CURRENT: "Idle current",
+            Stage.DC_OFFSET: "DC offset",
+            Stage.SMALL_SIGNAL: "Small signal",
+            Stage.HAND_BACK: "Hand back",
+        }
+        return special.get(self, self.name.capitalize())
+
+
+class AdviceKind(StrEnum):
+    """What to do next, in one word. The order is that of urgency."""
+
+    STOP = "STOP"
+    REPLACE = "REPLACE"
+    ADJUST = "ADJUST"
+    REMEASURE = "REMEASURE"
+    WAIT = "WAIT"
+    PLAN = "PLAN"
+    LEAVE = "LEAVE"
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One word and one sentence."""
+
+    kind: AdviceKind
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """A possible cause with the evidence on both sides, and the reading that would tell."""
+
+    name: str
+    evidence_for: tuple[str, ...]
+    evidence_against: tuple[str, ...] = ()
+    next_reading: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Counsel:
+    """What a check advises: at least one piece of advice, possible causes, the next step."""
+
+    advice: tuple[Advice, ...]
+    causes: tuple[Cause, ...] = ()
+    next_step: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Measurement:
+    """What a check computed: results, and what there is to see."""
+
+    results: tuple[Result, ...]
+    figures: tuple[Figure, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """The judged results of one check, handed to its advice together with the answers."""
+
+    all: tuple[Finding, ...]
+    answers: Answers
+
+    def of(self, key: str) -> tuple[Finding, ...]:
+        """Return the findings of one result key."""
+        return tuple(f for f in self.all if f.result.key == key)
+
+    def verdict(self, key: str) -> Verdict:
+        """Return the worst verdict of one result key; NO_LIMIT where there is none."""
+        verdicts = {f.verdict for f in self.of(key)}
+        for verdict in (
+            Verdict.FAIL,
+            Verdict.UNDECIDED,
+            Verdict.NOT_COMPARABLE,
+            Verdict.PASS,
+        ):
+            if verdict in verdicts:
+                return verdict
+        return Verdict.NO_LIMIT
+
+    def value(self, key: str) -> Measured | None:
+        """Return the value of one result key, or ``None``."""
+        return next((f.result.value for f in self.all if f.result.key == key), None)
+
+
+@dataclass(frozen=True, slots=True)
+class ResultKey:
+    """The stable name, words and SI unit of one result a check can give."""
+
+    key: str
+    title: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Example:
+    """A worked example with its source: what is entered, and what must be concluded.
+
+    Parameters
+    ----------
+    answers
+        Text by input key, as a person would type it.
+    spec
+        Spec sheet text in the project's own TOML, where the example needs one.
+    values
+        Expected value and allowed difference by result key, in SI units.
+    verdicts
+        Expected verdict by result key.
+    advice
+        The kinds of advice that must be given, the first one first.
+    never
+        The kinds of advice that must not be given.
+    cause
+        Name of the cause that must be named.
+    """
+
+    title: str
+    source: str
+    answers: Mapping[str, str]
+    advice: tuple[AdviceKind, ...]
+    spec: str = ""
+    values: Mapping[str, tuple[float, float]] | None = None
+    verdicts: Mapping[str, Verdict] | None = None
+    never: tuple[AdviceKind, ...] = ()
+    cause: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Check:
+    """One check, declared whole in one file.
+
+    Parameters
+    ----------
+    id
+        Stable name on the command line, such as ``dc-offset``.
+    power_states
+        The states in which its readings count.
+    why
+        What it is for, in one or two sentences.
+    cautions, steps
+        Shown before anything is touched; every check has both.
+    measure
+        Answers to results and figures, pure.
+    limits
+        The limits that apply: the maker's first, conventions labelled as such.
+    advise
+        Findings to advice, pure.
+    examples, sources
+        Worked examples that are run as tests, and what the check rests on.
+    """
+
+    id: str
+    title: str
+    stage: Stage
+    power_states: tuple[PowerState, ...]
+    why: str
+    cautions: tuple[str, ...]
+    steps: tuple[str, ...]
+    inputs: tuple[Input, ...]
+    results: tuple[ResultKey, ...]
+    measure: Callable[[Answers], Measurement]
+    limits: Callable[[Answers], tuple[Limit, ...]]
+    advise: Callable[[Findings], Counsel]
+    examples: tuple[Example, ...]
+    sources: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Conclusion:
+    """All that follows from one sitting of one check."""
+
+    check: Check
+    answers: Answers
+    findings: tuple[Finding, ...]
+    figures: tuple[Figure, ...]
+    counsel: Counsel
+
+    @property
+    def word(self) -> AdviceKind:
+        """The one word."""
+        return self.counsel.advice[0].kind
+
+    @property
+    def stops_or_fails(self) -> bool:
+        """True where a STOP was given or a limit was clearly broken."""
+        return any(a.kind is AdviceKind.STOP for a in self.counsel.advice) or any(
+            f.verdict is Verdict.FAIL for f in self.findings
+        )
+
+
+_HOW_TO_REACH: dict[PowerState, str] = {
+    PowerState.SAFE: "unplug, discharge the filter capacitors and measure them below 2 V",
+    PowerState.OFF: "switch off; it stays dangerous until unplugged and measured discharged",
+    PowerState.LIMITED: "power it through a series lamp, leads attached while it was safe",
+    PowerState.REDUCED: "raise the mains by a variable transformer, leads attached while safe",
+    PowerState.MAINS: "take the limiter out, attach the leads while it is safe, then power it",
+    PowerState.DRIVEN: "attach loads, prove the offset, then bring the signal up from silence",
+}
+
+
+def conclude(check: Check, answers: Answers) -> Conclusion:
+    """Return what follows from the answers: results, verdicts, figures and advice.
+
+    Parameters
+    ----------
+    check
+        The check.
+    answers
+        What was read, complete.
+
+    Raises
+    ------
+    BenchError
+        Where the amplifier is in a power state in which these readings do not count.
+    """
+    state = answers.power_state
+    if state is not None and state not in check.power_states:
+        accepted = " or ".join(check.power_states)
+        raise BenchError(
+            f"the amplifier is {state}; these readings count only when {accepted}.",
+            check.title,
+            f"First {_HOW_TO_REACH[check.power_states[0]]}.",
+        )
+    measurement = check.measure(answers)
+    declared = {r.key for r in check.results}
+    undeclared = {r.key for r in measurement.results} - declared
+    if undeclared:
+        raise LookupError(f"{check.id} gives undeclared results: {sorted(undeclared)}")
+    findings = judge(measurement.results, check.limits(answers))
+    counsel = check.advise(Findings(findings, answers))
+    order = list(AdviceKind)
+    advice = tuple(sorted(counsel.advice, key=lambda a: order.index(a.kind)))
+    return Conclusion(
+        check,
+        answers,
+        findings,
+        measurement.figures,
+        Counsel(advice, counsel.causes, counsel.next_step),
+    )
