@@ -16,11 +16,10 @@ LONGEST = 60
 
 _SAME = str.maketrans(
     {
-        **dict.fromkeys("−–‐‑‒﹣", "-"),
+        **dict.fromkeys("−–‐‑‒", "-"),
         **dict.fromkeys("º˚", "°"),
         **dict.fromkeys("’ʼ", "'"),
         **dict.fromkeys("·٫", "."),
-        "\u2126": "Ω",
     }
 )
 _NOT_FOLDED = ("<super>", "<sub>", "<circle>", "<fraction>")
@@ -179,13 +178,13 @@ def _distinct(numbers: Iterable[_Number]) -> list[_Number]:
 def _out_of_range(quoted: str, candidate: _Candidate, field: _Field) -> BenchError:
     """Say that the likeliest reading is out of range, in the field's unit beside the typed text."""
     if abs(candidate.si) == float("inf"):
-        return field.refuse(f"{quoted} is too large. Accepted: {field.accepted}.", "Check it.")
+        return field.refuse(f"{quoted} is too large to be a reading.", f"Give {_one(field)}.")
     shown = f"{in_unit(candidate.si, field.unit):.6g} {field.unit}".strip()
     if candidate.unit.name != field.unit:
         shown = f"{quoted} ({shown})"
-    one_sided = field.low is None or field.high is None
-    relation = "is not" if one_sided else "is outside"
-    return field.refuse(f"{shown} {relation} {field.accepted}.", "Check the unit.")
+    if field.low is not None and field.high is not None:
+        return field.refuse(f"{shown} is outside {field.accepted}.", "Check the unit.")
+    return field.refuse(f"{shown} is not accepted, only {field.accepted}.", "Check the unit.")
 
 
 def _unit_question(text: str, plausible: list[_Candidate], field: _Field) -> Question:
@@ -204,7 +203,7 @@ def _unit_question(text: str, plausible: list[_Candidate], field: _Field) -> Que
 
 def _quoted(text: str) -> str:
     """Return a text in quotation marks, on one line and not too long."""
-    shown = "".join(c if c.isprintable() else "\ufffd" for c in text)
+    shown = "".join(c if c.isprintable() else " " if c.isspace() else "\ufffd" for c in text)
     return f"“{shown if len(shown) <= LONGEST else shown[: LONGEST - 1] + '…'}”"
 
 
@@ -229,7 +228,7 @@ def _candidates(text: str, field: _Field) -> list[_Candidate]:
         found += [_Candidate(n, u, suffix.strip()) for n in numbers for u in units]
         if numbers and not units:
             raise field.refuse(
-                f"{_quoted(text)} is not a value in {field.unit or 'plain numbers'}.",
+                f"{_quoted(text)} is not {f'in {field.unit}' if field.unit else 'a plain number'}.",
                 f"Give {_one(field)}.",
             )
     if not found:
@@ -285,7 +284,7 @@ def _numbers(sign: str, digits: str, exponent: str) -> list[_Number]:
     sign = "" if sign == "+" else sign
 
     def of(plain: str, means: str) -> _Number:
-        return _number(sign + plain + exponent, means)
+        return _number(sign + plain + exponent.lower(), means)
 
     if re.fullmatch(r"[0-9]{1,3}(?:([ '])[0-9]{3})(?:\1[0-9]{3})*(?:[.,][0-9]*)?", digits):
         digits = digits.replace(" ", "").replace("'", "")

@@ -256,9 +256,11 @@ def write(value: float, unit: str, digits: int = 3) -> str:
     known = unit_named(unit)
     dimension = DIMENSIONS.get(known.dimension)
     if dimension is None or not dimension.prefixes or unit in ("min", "h"):
-        number = (exactly(value) - known.offset) / known.factor
         places = max(digits, 4) if known.dimension == "year" else digits
-        return f"{_rounded(float(number), places)} {unit}".rstrip()
+        number = in_unit(value, unit) or 0.0  # no minus sign before zero
+        return f"{_plain(Decimal(f'{number:.{places - 1}e}'))} {unit}".rstrip()
+    if not math.isfinite(value):
+        raise ValueError(f"{value} is not finite")
     if value == 0:
         return f"0 {unit}"
     rounded = Decimal(f"{value:.{digits - 1}e}")
@@ -268,24 +270,19 @@ def write(value: float, unit: str, digits: int = 3) -> str:
 
 def _best_prefix(rounded: Decimal, dimension: Dimension) -> str:
     """Return the largest prefix that leaves at least one before the point."""
-    allowed = sorted(("", *dimension.prefixes), key=lambda p: -POWERS[p])
     # Filter capacitors are printed in µF however large; millifarads only invite mistakes.
-    if dimension.symbol == "F" and Decimal("1e-6") <= abs(rounded) <= Decimal("0.1"):
-        return MICRO
+    if dimension.symbol == "F" and abs(rounded) >= Decimal("1e-6"):
+        return MICRO if abs(rounded) <= Decimal("0.1") else ""
+    allowed = sorted(["", *dimension.prefixes], key=lambda p: -POWERS[p])
     for prefix in allowed:
         if abs(rounded) >= Decimal(1).scaleb(POWERS[prefix]):
             return prefix
     return allowed[-1]
 
 
-def _rounded(number: float, digits: int) -> str:
-    return _plain(Decimal(f"{number:.{digits - 1}e}"))
-
-
 def _plain(number: Decimal) -> str:
     """Return a decimal number without needless zeros, with an exponent only far from one."""
     if number and not -7 <= number.adjusted() <= 9:
         return f"{_plain(number.scaleb(-number.adjusted()))}e{number.adjusted()}"
-    text = str(format(number, "f"))
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text in ("-0", "") else text
+    text = format(number, "f")
+    return text.rstrip("0").rstrip(".") if "." in text else text
