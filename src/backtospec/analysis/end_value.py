@@ -1,0 +1,386 @@
+"""Where a warming part will settle: the end value with an interval that can be believed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+Pairs = tuple[Index, Index]
+
+FASTEST_S = 10.0
+SLOWEST_S = 3600.0
+"""No chassis of this size warms slower than about an hour: common practice, no source."""
+MEMORY_S = 60.0
+"""The slow part of the noise (air on the heatsink, mains) forgets itself in about a minute."""
+SLOW_SHARES = (0.05, 0.12, 0.25, 0.4, 0.6)
+"""Shares of the noise power that may be slow; the readings choose."""
+MOST_POINTS = 240
+CONSTANTS = 481
+COARSE = 12
+
+
+@dataclass(frozen=True, slots=True)
+class Stretch:
+    """Readings between two interruptions; times in seconds on the log's clock, ascending."""
+
+    start_s: float
+    time_s: Array
+    value: Array
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """One curve that the readings allow: its end, and per stretch two decays from its start."""
+
+    end_value: float
+    time_constants_s: tuple[float, float]
+    amplitudes: tuple[tuple[float, float], ...]
+
+    def remaining(self, since_start_s: float) -> float:
+        """Return how far the last stretch still is from the end, in the unit of the readings."""
+        return abs(
+            sum(
+                amplitude * float(np.exp(-since_start_s / constant))
+                for amplitude, constant in zip(
+                    self.amplitudes[-1], self.time_constants_s, strict=True
+                )
+            )
+        )
+
+    def slowest(self, tolerance: float) -> float:
+        """Return the slowest time constant in s that carries more than the tolerance, or 0."""
+        carried = [
+            constant
+            for amplitude, constant in zip(self.amplitudes[-1], self.time_constants_s, strict=True)
+            if abs(amplitude) > tolerance
+        ]
+        return max(carried, default=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class EndValue:
+    """The settled value with its 95 % interval, and the curves inside that interval.
+
+    ``best`` fits best; ``curves`` run from the lowest end value allowed to the highest;
+    ``near`` are those within one standard deviation. ``misfit`` is the whitened residual sum
+    of squares of the best curve, ``noise`` the standard deviation of one reading.
+    """
+
+    value: float
+    low: float
+    high: float
+    noise: float
+    slow_share: float
+    misfit: float
+    degrees_of_freedom: int
+    best: Curve
+    curves: tuple[Curve, ...]
+    near: tuple[Curve, ...]
+    allowance: float
+    _profile: _Profile
+
+    def allows_slow_part(self, slower_than_s: float, amplitude: float) -> bool:
+        """Return whether a part that slow may still carry that amplitude in the last stretch."""
+        ends = np.array([curve.end_value for curve in self.curves])
+        least = self._profile.misfit_with_slow_part(ends, slower_than_s, amplitude)
+        return bool(least <= self.misfit + self.allowance)
+
+
+def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
+    """Return the end value of two same-sign exponentials with its 95 % interval.
+
+    Parameters
+    ----------
+    stretches
+        One or more runs of readings of the same part, each with amplitudes of its own (the
+        part cooled or was driven in between), all with the same time constants and end.
+        Together at least 6 readings.
+    step
+        Smallest step of the meter, in the unit of the readings; the noise is never taken as
+        less than step/√12.
+
+    Notes
+    -----
+    Profile likelihood over the end value, with two time constants of 10 s to 60 min and
+    amplitudes of one sign in each stretch, all minimised for every end value tried. One time
+    constant alone would claim an interval that misses the end wherever there really are two.
+    The noise is white plus a slow part of one minute's memory. Assumes that the part tends to
+    one end under steady conditions; a drift, a draught or a jump must be taken out before.
+
+    References
+    ----------
+    W. Q. Meeker and L. A. Escobar, "Teaching about approximate confidence regions based on
+    maximum likelihood estimation", 1995 (profile likelihood; from memory).
+    """
+    from scipy.special import stdtrit
+
+    groups = max(1, -(-sum(s.time_s.size for s in stretches) // MOST_POINTS))
+    thinned = [_average(stretch, groups) for stretch in stretches]
+    spectra = [_Spectrum.of(stretch) for stretch in thinned]
+    count = sum(s.time_s.size for s in thinned)
+    grid = np.geomspace(FASTEST_S, SLOWEST_S, CONSTANTS)
+    share = _choose_slow_share(thinned, spectra, count)
+    profile = _Profile.of(thinned, spectra, grid, share)
+    freedom = max(count - 2 - 2 * len(stretches), 1)
+    minutes = sum(float(np.ptp(s.time_s)) for s in stretches) / MEMORY_S
+    independent = max(min(freedom, minutes), 1.0)
+    last = thinned[-1].value[-1]
+    span = max(float(np.ptp(np.concatenate([s.value for s in thinned]))), step)
+    offsets = np.geomspace(step / 50, 40 * span, 45)
+    ends = np.concatenate([last - offsets[::-1], [last], last + offsets])
+    misfits = profile.scan(ends)[0]
+    ends, misfits = _insert(profile, ends, misfits, np.argmin(misfits), np.argmin(misfits))
+    least = float(misfits.min())
+    floor = step**2 / 12 / groups / (1 - share)
+    variance = max(least / freedom, floor)
+    allowance = float(stdtrit(independent, 0.975)) ** 2 * variance
+    for _ in range(2):
+        inside = np.flatnonzero(misfits <= least + allowance)
+        ends, misfits = _insert(profile, ends, misfits, inside[0], inside[-1])
+    inside = np.flatnonzero(misfits <= least + allowance)
+    near = np.flatnonzero(misfits <= least + variance)
+    curves = profile.curves(np.linspace(ends[inside[0]], ends[inside[-1]], 41))
+    best = profile.curves(ends[[np.argmin(misfits)]])[0]
+    # a meter that hardly flickers hides up to half a step, which no averaging finds
+    hidden = step / 2 if least / freedom < floor * 1.3 else 0.0
+    return EndValue(
+        value=best.end_value,
+        low=float(ends[inside[0]]) - hidden,
+        high=float(ends[inside[-1]]) + hidden,
+        noise=float(np.sqrt(variance)),
+        slow_share=share,
+        misfit=least,
+        degrees_of_freedom=freedom,
+        best=best,
+        curves=curves,
+        near=profile.curves(np.linspace(ends[near[0]], ends[near[-1]], 15)),
+        allowance=allowance,
+        _profile=profile,
+    )
+
+
+def _insert(
+    profile: _Profile, ends: Array, misfits: Array, first: np.intp, last: np.intp
+) -> tuple[Array, Array]:
+    """Return the tried end values with finer ones added around the two edges."""
+    more: list[Array] = []
+    for edge in {int(first), int(last)}:
+        left, right = max(edge - 1, 0), min(edge + 1, ends.size - 1)
+        more.append(np.linspace(ends[left], ends[right], 14)[1:-1])
+    added = np.concatenate(more)
+    every = np.concatenate([ends, added])
+    order = np.argsort(every)
+    return every[order], np.concatenate([misfits, profile.scan(added)[0]])[order]
+
+
+def _average(stretch: Stretch, groups: int) -> Stretch:
+    """Return the stretch with every ``groups`` neighbours averaged, the rest dropped in front."""
+    if groups == 1:
+        return stretch
+    count = max(stretch.time_s.size // groups, 1)
+    keep = min(count * groups, stretch.time_s.size)
+    return Stretch(
+        stretch.start_s,
+        stretch.time_s[-keep:].reshape(count, -1).mean(axis=1),
+        stretch.value[-keep:].reshape(count, -1).mean(axis=1),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Spectrum:
+    """The eigenvectors of the slow noise of one stretch, so that any share whitens at once."""
+
+    vectors: Array
+    powers: Array
+
+    @classmethod
+    def of(cls, stretch: Stretch) -> _Spectrum:
+        apart = np.abs(stretch.time_s[:, None] - stretch.time_s[None, :])
+        powers, vectors = np.linalg.eigh(np.exp(-apart / MEMORY_S))
+        return cls(vectors, powers)
+
+
+def _choose_slow_share(
+    stretches: Sequence[Stretch], spectra: Sequence[_Spectrum], count: int
+) -> float:
+    """Return the share of slow noise that the readings favour, held loosely near a quarter."""
+    last = stretches[-1].value[-1]
+    span = float(np.ptp(np.concatenate([s.value for s in stretches]))) or 1e-6
+    offsets = np.geomspace(span / 300, 5 * span, 14)
+    ends = np.concatenate([last - offsets[::-1], [last], last + offsets])
+    grid = np.geomspace(FASTEST_S, SLOWEST_S, 121)
+    scores = []
+    for share in SLOW_SHARES:
+        profile = _Profile.of(stretches, spectra, grid, share)
+        volume = sum(float(np.log(1 - share + share * s.powers).sum()) for s in spectra)
+        least = max(float(profile.scan(ends)[0].min()), 1e-30)
+        odds = np.log(share / (1 - share)) - np.log(0.25 / 0.75)
+        scores.append(count * np.log(least) + volume + odds**2)
+    # too small a share claims too much: of those that fit alike, take the largest
+    return max(s for s, score in zip(SLOW_SHARES, scores, strict=True) if score < min(scores) + 1.5)
+
+
+@dataclass(frozen=True, slots=True)
+class _Products:
+    """Whitened inner products of one stretch: all that the fit needs to know of it."""
+
+    shapes: Array
+    shapes_one: Array
+    shapes_value: Array
+    one_one: float
+    one_value: float
+    value_value: float
+
+
+@dataclass(frozen=True, slots=True)
+class _Profile:
+    """Least misfit for given end values, over pairs of time constants on a fine grid."""
+
+    constants: Array
+    parts: tuple[_Products, ...]
+    origin: float
+
+    @classmethod
+    def of(
+        cls,
+        stretches: Sequence[Stretch],
+        spectra: Sequence[_Spectrum],
+        constants: Array,
+        share: float,
+    ) -> _Profile:
+        # differences to the last reading keep the sums of squares free of cancellation
+        origin = float(stretches[-1].value[-1])
+        parts = []
+        for stretch, spectrum in zip(stretches, spectra, strict=True):
+            since = stretch.time_s - stretch.start_s
+            shapes = np.exp(-since[:, None] / constants[None, :])
+            columns = np.column_stack([shapes, np.ones(since.size), stretch.value - origin])
+            white = spectrum.vectors.T @ columns
+            white /= np.sqrt(1 - share + share * spectrum.powers)[:, None]
+            gram = white.T @ white
+            parts.append(
+                _Products(
+                    shapes=gram[:-2, :-2],
+                    shapes_one=gram[:-2, -2],
+                    shapes_value=gram[:-2, -1],
+                    one_one=float(gram[-2, -2]),
+                    one_value=float(gram[-2, -1]),
+                    value_value=float(gram[-1, -1]),
+                )
+            )
+        return cls(constants, tuple(parts), origin)
+
+    def scan(self, ends: Array) -> tuple[Array, Pairs]:
+        """Return the least misfit for each end value, and the pair that gives it."""
+        coarse = np.arange(0, self.constants.size, COARSE)
+        first, second = np.triu_indices(coarse.size, 1)
+        pairs = coarse[first][:, None], coarse[second][:, None]
+        which = self._misfits(pairs, ends).argmin(axis=0)
+        best = pairs[0][which, 0], pairs[1][which, 0]
+        reach = np.arange(-2, 3)
+        left, right = (offset.reshape(-1, 1) for offset in np.meshgrid(reach, reach))
+        top, here = self.constants.size - 1, np.arange(ends.size)
+        for pace in (COARSE // 2, COARSE // 4, COARSE // 4, COARSE // 8, 1, 1):
+            near = (
+                np.clip(best[0] + pace * left, 0, top),
+                np.clip(best[1] + pace * right, 0, top),
+            )
+            misfits = self._misfits(near, ends)
+            which = misfits.argmin(axis=0)
+            best = near[0][which, here], near[1][which, here]
+        return misfits.min(axis=0), best
+
+    def _misfits(self, pairs: Pairs, ends: Array) -> Array:
+        total: Array = np.zeros(1)
+        for part in self.parts:
+            gain = self._weigh(part, pairs, ends)[2]
+            total = total + self._bare(part, ends) - gain
+        return total
+
+    def _bare(self, part: _Products, ends: Array) -> Array:
+        away = ends - self.origin
+        bare: Array = part.value_value - 2 * away * part.one_value + away**2 * part.one_one
+        return bare
+
+    def _pull(self, part: _Products, which: Index, ends: Array) -> Array:
+        pull: Array = part.shapes_value[which] - part.shapes_one[which] * (ends - self.origin)
+        return pull
+
+    def _weigh(self, part: _Products, pairs: Pairs, ends: Array) -> tuple[Array, Array, Array]:
+        """Return both amplitudes and the misfit they take away, for (pair, end value)."""
+        pulls = self._pull(part, pairs[0], ends), self._pull(part, pairs[1], ends)
+        return _weigh_pairs(part.shapes, pairs, *pulls)
+
+    def curves(self, ends: Array) -> tuple[Curve, ...]:
+        """Return the best curve for each end value."""
+        _, pairs = self.scan(ends)
+        weights = [self._weigh(part, pairs, ends)[:2] for part in self.parts]
+        return tuple(
+            Curve(
+                float(end),
+                (float(self.constants[pairs[0][k]]), float(self.constants[pairs[1][k]])),
+                tuple((float(a[k]), float(b[k])) for a, b in weights),
+            )
+            for k, end in enumerate(ends)
+        )
+
+    def misfit_with_slow_part(self, ends: Array, slower_than_s: float, amplitude: float) -> float:
+        """Return the least misfit with at least that amplitude in a slow last part."""
+        coarse = np.arange(self.constants.size - 1, -1, -COARSE // 2)
+        slow = coarse[self.constants[coarse] > slower_than_s]
+        if not slow.size:
+            return np.inf
+        pairs = tuple(side.reshape(-1, 1) for side in np.meshgrid(coarse, slow))
+        fast, held_on = pairs
+        part = self.parts[-1]
+        before = _Profile(self.constants, self.parts[:-1], self.origin)._misfits(pairs, ends)
+        own, shared = part.shapes[held_on, held_on], part.shapes[fast, held_on]
+        pull_fast, pull_slow = self._pull(part, fast, ends), self._pull(part, held_on, ends)
+        least = np.inf
+        for held in (amplitude, -amplitude):
+            # take the held amplitude out of the readings, then weigh what is left
+            gain = _weigh_pairs(
+                part.shapes,
+                pairs,
+                pull_fast - held * shared,
+                pull_slow - held * own,
+                sign=np.sign(held),
+            )[2]
+            bare = self._bare(part, ends) - 2 * held * pull_slow + held**2 * own
+            least = min(least, float((before + bare - gain).min()))
+        return least
+
+
+def _weigh_pairs(
+    shapes: Array, pairs: Pairs, left: Array, right: Array, sign: float = 0.0
+) -> tuple[Array, Array, Array]:
+    """Return the same-sign amplitudes of each pair and the misfit they take away.
+
+    With two amplitudes the constrained best is either the free one or one of the two alone.
+    """
+    first, second = pairs
+    a, b, c = shapes[first, first], shapes[second, second], shapes[first, second]
+    area = a * b - c * c
+    area = np.where(area > 1e-12 * a * b, area, np.inf)
+    one = (b * left - c * right) / area
+    two = (a * right - c * left) / area
+    if sign:
+        left, right = np.maximum(sign * left, 0), np.maximum(sign * right, 0)
+        both = (sign * one > 0) & (sign * two > 0)
+        gain = np.where(both, sign * (one * left + two * right), 0.0)
+    else:
+        sign = 1.0
+        both = one * two > 0
+        gain = np.where(both, one * left + two * right, 0.0)
+    alone_one, alone_two = left**2 / a, right**2 / b
+    use_one = ~both & (alone_one >= alone_two)
+    use_two = ~both & ~use_one
+    one = np.where(both, one, np.where(use_one, sign * left / a, 0.0))
+    two = np.where(both, two, np.where(use_two, sign * right / b, 0.0))
+    gain = np.where(use_one, alone_one, np.where(use_two, alone_two, gain))
+    return one, two, gain
