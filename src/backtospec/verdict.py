@@ -13,6 +13,9 @@ from backtospec.records import Channel, Condition, Limit
 FALSE_VERDICT = 0.025
 """Accepted probability of a false pass, and of a false fail."""
 
+_ROUNDING = 1e-9
+"""Relative; keeps the last bit of a float from deciding a verdict that lies on the edge."""
+
 
 class Verdict(StrEnum):
     """The outcome of a comparison."""
@@ -108,22 +111,24 @@ def conformity(value: Measured, low: float | None, high: float | None) -> float:
     0.99
     """
 
-    def below(limit: float) -> float:
-        if value.u == 0:
-            return 1.0 if value.value <= limit else 0.0
-        return 0.5 * math.erfc((value.value - limit) / (value.u * math.sqrt(2)))
+    return max(0.0, 1.0 - _below(value, low) - _above(value, high))
 
-    def above(limit: float) -> float:
-        if value.u == 0:
-            return 1.0 if value.value >= limit else 0.0
-        return 0.5 * math.erfc((limit - value.value) / (value.u * math.sqrt(2)))
 
-    outside = (0.0 if low is None else 1 - above(low)) + (0.0 if high is None else 1 - below(high))
-    if low is None and high is not None:
-        return below(high)
-    if high is None and low is not None:
-        return above(low)
-    return max(0.0, 1.0 - outside)
+def _below(value: Measured, low: float | None) -> float:
+    """Probability that the true value lies below the lower limit."""
+    return 0.0 if low is None else _tail(value, low - value.value)
+
+
+def _above(value: Measured, high: float | None) -> float:
+    """Probability that the true value lies above the upper limit."""
+    return 0.0 if high is None else _tail(value, value.value - high)
+
+
+def _tail(value: Measured, excess: float) -> float:
+    """Probability that a limit passed by ``excess`` (negative: kept) is broken."""
+    if value.u == 0:
+        return 1.0 if excess > 0 else 0.0
+    return 0.5 * math.erfc(-excess / (value.u * math.sqrt(2)))
 
 
 def unmet(condition: Condition, conditions: Mapping[str, float | str]) -> str | None:
@@ -134,7 +139,7 @@ def unmet(condition: Condition, conditions: Mapping[str, float | str]) -> str | 
         return f"{name} was not stated"
     if isinstance(taken, str) or isinstance(condition.wanted, str):
         same = taken == condition.wanted
-        return None if same else f"{name}: taken with {taken}, stated for {condition.wanted}"
+        return None if same else f"{name}: taken with {taken}, stated for {_stated(condition)}"
     if condition.wanted is not None:
         allowance = abs(condition.wanted) * condition.tolerance_percent / 100
         if abs(taken - condition.wanted) > allowance * (1 + 1e-9):
@@ -144,6 +149,15 @@ def unmet(condition: Condition, conditions: Mapping[str, float | str]) -> str | 
     if condition.high is not None and taken > condition.high:
         return f"{name}: {taken:g} lies above {condition.high:g}"
     return None
+
+
+def _stated(condition: Condition) -> str:
+    """Return what a condition wants, in words."""
+    wanted = condition.wanted
+    if wanted is not None:
+        return wanted if isinstance(wanted, str) else f"{wanted:g}"
+    edges = (condition.low, condition.high)
+    return "…".join("" if edge is None else f"{edge:g}" for edge in edges)
 
 
 def against(result: Result, limit: Limit | None) -> Finding:
@@ -161,7 +175,7 @@ def against(result: Result, limit: Limit | None) -> Finding:
     Finding
         PASS where the probability of a false pass is at most 2.5 %, FAIL where the probability of
         conformity is at most 2.5 %, UNDECIDED between them; NOT_COMPARABLE where a condition of
-        the limit was not kept.
+        the limit was not kept or the units differ; NO_LIMIT where the limit has no bound.
 
     Examples
     --------
@@ -172,31 +186,50 @@ def against(result: Result, limit: Limit | None) -> Finding:
     """
     if limit is None:
         return Finding(result, None, Verdict.NO_LIMIT, None, "nobody stated a limit")
+    if limit.low is None and limit.high is None:
+        return Finding(result, limit, Verdict.NO_LIMIT, None, "the limit states no bound")
     if result.value is None:
         return Finding(result, limit, Verdict.UNDECIDED, None, result.reason or "no value")
     reasons = [text for c in limit.conditions if (text := unmet(c, result.conditions))]
+    if limit.unit != result.unit:
+        reasons.append(f"taken in {result.unit or 'no unit'}, stated in {limit.unit or 'no unit'}")
     if reasons:
         return Finding(result, limit, Verdict.NOT_COMPARABLE, None, "; ".join(reasons))
-    probability = conformity(result.value, limit.low, limit.high)
     if result.bound is not Bound.EQUALS:
-        return _against_bound(result, limit, probability)
-    if 1 - probability <= FALSE_VERDICT:
+        return _against_bound(result, result.value, limit)
+    probability = conformity(result.value, limit.low, limit.high)
+    outside = _below(result.value, limit.low) + _above(result.value, limit.high)
+    if _rare(outside):
         return Finding(result, limit, Verdict.PASS, probability, "inside the limit")
-    if probability <= FALSE_VERDICT:
+    if _rare(probability):
         return Finding(result, limit, Verdict.FAIL, probability, "outside the limit")
     near = "meets it" if probability >= 0.5 else "misses it"
     reason = f"{near}, within measuring error ({100 * probability:.0f} % likely inside)"
     return Finding(result, limit, Verdict.UNDECIDED, probability, reason)
 
 
-def _against_bound(result: Result, limit: Limit, probability: float) -> Finding:
-    """Judge a value of which only a bound is known: it can settle one side and no other."""
-    at_most = result.bound is Bound.AT_MOST
-    settles = limit.low is None if at_most else limit.high is None
-    breaks = limit.high is None if at_most else limit.low is None
-    if settles and 1 - probability <= FALSE_VERDICT:
+def _rare(probability: float) -> bool:
+    return probability <= FALSE_VERDICT * (1 + _ROUNDING)
+
+
+def _against_bound(result: Result, value: Measured, limit: Limit) -> Finding:
+    """Judge a value of which only a bound is known.
+
+    "At most" keeps an upper limit that the bound itself keeps, and misses a lower limit that the
+    bound itself misses, whatever the other side; it can settle nothing else. "At least" mirrors it.
+    """
+    low_broken, high_broken = _below(value, limit.low), _above(value, limit.high)
+    if result.bound is Bound.AT_MOST:
+        passes = limit.low is None and _rare(high_broken)
+        fails = limit.low is not None and _rare(1 - low_broken)
+        probability = 1 - high_broken if passes else 1 - low_broken
+    else:
+        passes = limit.high is None and _rare(low_broken)
+        fails = limit.high is not None and _rare(1 - high_broken)
+        probability = 1 - low_broken if passes else 1 - high_broken
+    if passes:
         return Finding(result, limit, Verdict.PASS, probability, "the bound itself is inside")
-    if breaks and probability <= FALSE_VERDICT:
+    if fails:
         return Finding(result, limit, Verdict.FAIL, probability, "the bound itself is outside")
     return Finding(result, limit, Verdict.UNDECIDED, None, "only a bound is known")
 
@@ -207,7 +240,5 @@ def judge(results: Iterable[Result], limits: Iterable[Limit]) -> tuple[Finding, 
     for limit in limits:
         by_key.setdefault(limit.key, []).append(limit)
     return tuple(
-        against(result, limit)
-        for result in results
-        for limit in by_key.get(result.key) or (None,)
+        against(result, limit) for result in results for limit in by_key.get(result.key) or (None,)
     )

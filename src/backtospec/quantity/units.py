@@ -273,7 +273,7 @@ def _best_prefix(rounded: Decimal, dimension: Dimension) -> str:
     # Filter capacitors are printed in µF however large; millifarads only invite mistakes.
     if dimension.symbol == "F" and abs(rounded) >= Decimal("1e-6"):
         return MICRO if abs(rounded) <= Decimal("0.1") else ""
-    allowed = sorted(["", *dimension.prefixes], key=lambda p: -POWERS[p])
+    allowed: list[str] = sorted(["", *dimension.prefixes], key=lambda p: -POWERS[p])
     for prefix in allowed:
         if abs(rounded) >= Decimal(1).scaleb(POWERS[prefix]):
             return prefix
