@@ -136,7 +136,7 @@ class Measured:
         return self._of(-self._linear)
 
     def __abs__(self) -> Measured:
-        return self._of(abs(self._linear))
+        return -self if self.value < 0 else self
 
     # A copy would be a new, independent variable; an immutable value needs none.
     def __copy__(self) -> Measured:
