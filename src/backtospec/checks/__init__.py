@@ -1,0 +1,1 @@
+"""One check per file; see :mod:`backtospec.check` for the language they are written in."""

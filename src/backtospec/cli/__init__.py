@@ -1,0 +1,1 @@
+"""The command line: everything the project does, for people who script."""

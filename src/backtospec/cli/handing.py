@@ -1,0 +1,80 @@
+"""Commands that hand something over: report and demo."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from backtospec.cli.output import output_of
+from backtospec.errors import BenchError
+
+
+def register(app: typer.Typer) -> None:
+    """Add these commands to the command line."""
+    for command in (report, demo):
+        app.command()(command)
+
+
+def report(
+    context: typer.Context,
+    job: Annotated[str, typer.Argument(help="The job's id.")],
+    out: Annotated[Path, typer.Option(help="Folder to write into.")],
+    timestamp: Annotated[
+        str | None, typer.Option(help="ISO time to print; same time, same bytes.")
+    ] = None,
+) -> None:
+    """Write the report of a job: typeset PDF, the document as JSON, and a summary to paste.
+
+    Example:  backtospec report j-4h2k9 --out reports
+    """
+    from backtospec.report import write_report
+
+    output = output_of(context)
+    made_at = moment(timestamp)
+    with output.open_bench() as bench:
+        written = write_report(bench.view(job), out, made_at)
+        bench.keep_report(job, written.document_json, written.evidence_sha256)
+    files = {kind: str(path) for kind, path in written.paths.items()}
+    if output.as_json:
+        output.document("report", {"job": job, "files": files, "verdict": written.verdict})
+        return
+    console = output.console()
+    console.print(written.verdict)
+    for path in files.values():
+        console.print(path)
+
+
+def demo(
+    context: typer.Context,
+    serve: Annotated[
+        bool, typer.Option("--serve/--no-serve", help="The bench page is not there yet.")
+    ] = False,
+    out: Annotated[Path | None, typer.Option(help="Folder to work in.")] = None,
+) -> None:
+    """Restore an invented amplifier, before and after, and write its report."""
+    from backtospec.demo import run_demo
+
+    output = output_of(context)
+    if serve:
+        raise BenchError("the bench page is not there yet.", "--serve", "Leave the option out.")
+    folder = out or Path("demo-bench")
+    told = run_demo(folder, say=None if output.as_json else output.console().print)
+    if output.as_json:
+        files = {kind: str(path) for kind, path in told.files.items()}
+        output.document("demo", {"job": told.job_id, "files": files, "verdict": told.verdict})
+
+
+def moment(text: str | None) -> datetime:
+    """Return the time a report carries, with its zone; by default now."""
+    if text is None:
+        return datetime.now(UTC).replace(microsecond=0)
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        raise BenchError(
+            f'"{text}" is not a time.', "--timestamp", "Write it as 2026-03-01T20:15:00Z."
+        ) from None
+    return found if found.tzinfo else found.replace(tzinfo=UTC)

@@ -1,0 +1,176 @@
+"""What people read on a terminal: one word and one sentence first, then the evidence."""
+
+from __future__ import annotations
+
+import math
+from typing import assert_never
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from backtospec.check import (
+    AdviceKind,
+    Axis,
+    Bar,
+    BarsFigure,
+    Check,
+    Conclusion,
+    CurveFigure,
+    CycleFigure,
+    Figure,
+    SeriesFigure,
+    TableFigure,
+    Trace,
+)
+from backtospec.quantity import write
+from backtospec.verdict import Bound, Finding, Verdict
+
+MARKS = {
+    Verdict.PASS: "✓ in spec",
+    Verdict.FAIL: "✕ out of spec",
+    Verdict.UNDECIDED: "? undecided",
+    Verdict.NOT_COMPARABLE: "≠ not comparable",
+    Verdict.NO_LIMIT: "– no limit",
+}
+"""Marks are shape and word, never colour alone."""
+
+_LOUD = {AdviceKind.STOP: "bold reverse", AdviceKind.REPLACE: "bold", AdviceKind.ADJUST: "bold"}
+_MOST_ROWS = 12
+
+
+def show_conclusion(console: Console, conclusion: Conclusion) -> None:
+    """Print what follows from one run of a check."""
+    for advice in conclusion.counsel.advice:
+        word = Text(f" {advice.kind} ", style=_LOUD.get(advice.kind, "bold"))
+        console.print(word, advice.reason)
+    for cause in conclusion.counsel.causes:
+        console.print(f"  perhaps: {cause.name}")
+        for line in cause.evidence_for:
+            console.print(f"    for: {line}")
+        for line in cause.evidence_against:
+            console.print(f"    against: {line}")
+        if cause.next_reading:
+            console.print(f"    would tell: {cause.next_reading}")
+    if conclusion.counsel.next_step:
+        console.print(f"  next: {conclusion.counsel.next_step}")
+    console.print()
+    console.print(_findings_table(conclusion.findings))
+    for figure in conclusion.figures:
+        show_figure(console, figure)
+
+
+def _findings_table(findings: tuple[Finding, ...]) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="italic")
+    for title in ("", "measured", "limit", "", "how"):
+        table.add_column(title, overflow="fold")
+    for finding in findings:
+        result = finding.result
+        table.add_row(
+            result.title,
+            value_text(finding),
+            limit_text(finding),
+            MARKS[finding.verdict],
+            result.method if not finding.reason else f"{result.method}; {finding.reason}",
+        )
+    return table
+
+
+def value_text(finding: Finding) -> str:
+    """Return a result with its expanded uncertainty (k = 2), or its bound."""
+    result = finding.result
+    if result.value is None:
+        return "no value"
+    sign = "" if result.bound is Bound.EQUALS else f"{result.bound} "
+    text = sign + write(result.value.value, result.unit)
+    if result.value.u and result.bound is Bound.EQUALS:
+        text += f" ± {write(2 * result.value.u, result.unit, 2)}"
+    return text
+
+
+def limit_text(finding: Finding) -> str:
+    """Return a limit with its source."""
+    limit = finding.limit
+    if limit is None:
+        return ""
+    low = None if limit.low is None else write(limit.low, limit.unit)
+    high = None if limit.high is None else write(limit.high, limit.unit)
+    if low is not None and high is not None:
+        symmetric = limit.low == -(limit.high or 0)
+        bounds = f"±{high}" if symmetric else f"{low} … {high}"
+    else:
+        bounds = f"≥ {low}" if low is not None else f"≤ {high}"
+    return f"{bounds} ({limit.source})"
+
+
+def show_check(console: Console, check: Check) -> None:
+    """Print the declaration of one check: cautions first."""
+    console.print(Text(check.title, style="bold"), f"· {check.stage.title} · {check.id}")
+    console.print(check.why)
+    console.print(f"needs the amplifier: {' or '.join(check.power_states)}")
+    for caution in check.cautions:
+        console.print(f"  ⚠ {caution}")
+    for count, step in enumerate(check.steps, start=1):
+        console.print(f"  {count}. {step}")
+    table = Table(box=None, pad_edge=False, header_style="italic")
+    for title in ("input", "kind", "what", "accepts"):
+        table.add_column(title, overflow="fold")
+    for item in check.inputs:
+        choices = getattr(item, "choices", ())
+        unit = getattr(item, "unit", "")
+        accepts = " | ".join(c.value for c in choices)
+        if hasattr(item, "low"):
+            accepts = f"{item.low:g} … {item.high:g} {unit}"
+        if hasattr(item, "columns"):
+            accepts = " ".join(f"{c.key}" for c in item.columns) + " ; …"
+        needed = " (needed)" if item.required else ""
+        table.add_row(item.key, item.kind, item.prompt + needed, accepts)
+    console.print(table)
+    for source in check.sources:
+        console.print(f"  source: {source}")
+
+
+def show_figure(console: Console, figure: Figure) -> None:
+    """Print what there is to see as rows of numbers."""
+    console.print()
+    console.print(Text(figure.title, style="italic"))
+    match figure:
+        case SeriesFigure() | CurveFigure() | CycleFigure():
+            for mark in figure.marks:
+                axis = figure.x if mark.across == "x" else figure.y
+                console.print(f"  {mark.role}: {mark.title} {_number(mark.at)} {axis.unit}")
+            for trace in figure.traces:
+                console.print(_trace_table(trace, figure.x, figure.y))
+        case BarsFigure():
+            for bar in figure.bars:
+                console.print(f"  {bar.title}: {_number(bar.value)} {figure.y.unit}{_range(bar)}")
+        case TableFigure():
+            table = Table(*figure.columns, box=None, pad_edge=False, header_style="italic")
+            for row in figure.rows:
+                table.add_row(*row)
+            console.print(table)
+        case _:
+            assert_never(figure)
+
+
+def _range(bar: Bar) -> str:
+    if bar.low is None and bar.high is None:
+        return ""
+    low = "" if bar.low is None else _number(bar.low)
+    high = "" if bar.high is None else _number(bar.high)
+    return f"  (should be {low} … {high})"
+
+
+def _trace_table(trace: Trace, x: Axis, y: Axis) -> Table:
+    table = Table(title=trace.title, title_justify="left", box=None, pad_edge=False)
+    table.add_column(f"{x.title} / {x.unit}", justify="right")
+    table.add_column(f"{y.title} / {y.unit}", justify="right")
+    step = max(1, math.ceil(len(trace.x) / _MOST_ROWS))
+    for index in range(0, len(trace.x), step):
+        bound = "≤ " if index in trace.at_most else ""
+        table.add_row(_number(trace.x[index]), bound + _number(trace.y[index]))
+    return table
+
+
+def _number(value: float) -> str:
+    return f"{value:.4g}"
