@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from backtospec.analysis.stretches import Stretch
+
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Pairs = tuple[Index, Index]
@@ -22,15 +24,6 @@ SLOW_SHARES = (0.05, 0.12, 0.25, 0.4, 0.6)
 MOST_POINTS = 240
 CONSTANTS = 481
 COARSE = 12
-
-
-@dataclass(frozen=True, slots=True)
-class Stretch:
-    """Readings between two interruptions; times in seconds on the log's clock, ascending."""
-
-    start_s: float
-    time_s: Array
-    value: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +60,7 @@ class EndValue:
     """The settled value with its 95 % interval, and the curves inside that interval.
 
     ``best`` fits best; ``curves`` run from the lowest end value allowed to the highest;
-    ``near`` are those within one standard deviation. ``misfit`` is the whitened residual sum
+    ``near`` are those within one standard deviation; ``last`` is the last stretch as fitted. ``misfit`` is the whitened residual sum
     of squares of the best curve, ``noise`` the standard deviation of one reading.
     """
 
@@ -82,7 +75,13 @@ class EndValue:
     curves: tuple[Curve, ...]
     near: tuple[Curve, ...]
     allowance: float
+    last: Stretch
     _profile: _Profile
+    _spectrum: _Spectrum
+
+    def whiten_last(self, columns: Array) -> Array:
+        """Return the columns, one row per reading of ``last``, with their noise made white."""
+        return self._spectrum.whiten(columns, self.slow_share)
 
     def allows_slow_part(self, slower_than_s: float, amplitude: float) -> bool:
         """Return whether a part that slow may still carry that amplitude in the last stretch."""
@@ -119,8 +118,7 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
     """
     from scipy.special import stdtrit
 
-    groups = max(1, -(-sum(s.time_s.size for s in stretches) // MOST_POINTS))
-    thinned = [_average(stretch, groups) for stretch in stretches]
+    thinned, groups = _thin(stretches)
     spectra = [_Spectrum.of(stretch) for stretch in thinned]
     count = sum(s.time_s.size for s in thinned)
     grid = np.geomspace(FASTEST_S, SLOWEST_S, CONSTANTS)
@@ -160,7 +158,9 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
         curves=curves,
         near=profile.curves(np.linspace(ends[near[0]], ends[near[-1]], 15)),
         allowance=allowance,
+        last=thinned[-1],
         _profile=profile,
+        _spectrum=spectra[-1],
     )
 
 
@@ -176,6 +176,12 @@ def _insert(
     every = np.concatenate([ends, added])
     order = np.argsort(every)
     return every[order], np.concatenate([misfits, profile.scan(added)[0]])[order]
+
+
+def _thin(stretches: Sequence[Stretch]) -> tuple[list[Stretch], int]:
+    """Return the stretches with neighbours averaged so that few readings remain, and how many."""
+    groups = max(1, -(-sum(s.time_s.size for s in stretches) // MOST_POINTS))
+    return [_average(stretch, groups) for stretch in stretches], groups
 
 
 def _average(stretch: Stretch, groups: int) -> Stretch:
@@ -203,6 +209,11 @@ class _Spectrum:
         apart = np.abs(stretch.time_s[:, None] - stretch.time_s[None, :])
         powers, vectors = np.linalg.eigh(np.exp(-apart / MEMORY_S))
         return cls(vectors, powers)
+
+    def whiten(self, columns: Array, slow_share: float) -> Array:
+        """Return the columns, one row per reading, turned so that the noise is white."""
+        white: Array = self.vectors.T @ columns
+        return white / np.sqrt(1 - slow_share + slow_share * self.powers)[:, None]
 
 
 def _choose_slow_share(
@@ -260,8 +271,7 @@ class _Profile:
             since = stretch.time_s - stretch.start_s
             shapes = np.exp(-since[:, None] / constants[None, :])
             columns = np.column_stack([shapes, np.ones(since.size), stretch.value - origin])
-            white = spectrum.vectors.T @ columns
-            white /= np.sqrt(1 - share + share * spectrum.powers)[:, None]
+            white = spectrum.whiten(columns, share)
             gram = white.T @ white
             parts.append(
                 _Products(

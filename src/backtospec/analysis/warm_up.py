@@ -1,0 +1,441 @@
+"""Has it settled? The course of an idle voltage or offset after switch-on, and its end."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from backtospec.analysis.disturbance import (
+    Pause,
+    estimate_noise,
+    find_draughts,
+    find_jumps,
+    find_pauses,
+    find_power_off,
+)
+from backtospec.analysis.end_value import EndValue, bound_end_value
+from backtospec.analysis.stretches import (
+    Stretch,
+    clean_series,
+    cut_at_pauses,
+    drop_slip,
+    find_runs_off,
+    find_smallest_step,
+    leave_out_pauses,
+    merge_pauses,
+)
+from backtospec.analysis.trend import Trend, fit_drift, fit_growth
+
+Array = NDArray[np.float64]
+Course = Literal["settling", "settled", "drifting", "jumping", "wobble", "runaway"]
+AdviceKind = Literal["LEAVE", "WAIT", "REMEASURE", "ADJUST", "REPLACE", "STOP"]
+
+FEWEST_READINGS = 6
+REST_SHARE = 0.02
+REST_V = 0.3e-3
+"""A rest of 2 % or 0.3 mV, whichever is larger, no longer matters: common practice, no source."""
+LONGEST_WAIT_MIN = 240.0
+
+
+@dataclass(frozen=True, slots=True)
+class WarmUp:
+    """What a series of readings says of one channel's warm-up; volts, seconds of the log.
+
+    ``settled_v`` with its 95 % interval is None where there is no end value: too few readings,
+    or a course that has none. ``remaining_v`` is the upper bound of the change still to come.
+    ``excluded_s`` are ranges left out of the fit (draught, power off); ``pauses`` the
+    interruptions after which the part warmed again from a state of its own.
+    """
+
+    course: Course
+    trusted: bool
+    settled_v: float | None
+    settled_low_v: float | None
+    settled_high_v: float | None
+    minutes_to_wait: float | None
+    time_constants_min: tuple[float, ...]
+    slope_v_per_min: float | None
+    jumps_s: tuple[float, ...]
+    alarm: bool
+    remaining_v: float | None
+    now_v: float | None
+    noise_v: float | None
+    advice: AdviceKind
+    reason: str
+    excluded_s: tuple[tuple[float, float], ...] = ()
+    pauses: tuple[Pause, ...] = ()
+    fit: EndValue | None = None
+    stretch_starts_s: tuple[float, ...] = ()
+
+    def predict(self, time_s: ArrayLike) -> tuple[Array, Array, Array] | None:
+        """Return the fitted course and its 95 % band (middle, low, high), or None without a fit.
+
+        Parameters
+        ----------
+        time_s
+            Times in seconds on the log's clock; the future is allowed.
+        """
+        if self.fit is None:
+            return None
+        time_s = np.asarray(time_s, dtype=float)
+        part = np.maximum(np.searchsorted(self.stretch_starts_s, time_s, side="right") - 1, 0)
+        since = time_s - np.array(self.stretch_starts_s)[part]
+        courses = []
+        for curve in (self.fit.best, *self.fit.curves):
+            amplitudes = np.array(curve.amplitudes)[part]
+            decays = np.exp(-since[..., None] / np.array(curve.time_constants_s))
+            courses.append(curve.end_value + np.sum(amplitudes * decays, axis=-1))
+        stack = np.array(courses)
+        return stack[0], stack.min(axis=0), stack.max(axis=0)
+
+
+def analyse_warm_up(
+    elapsed_s: ArrayLike,
+    value_v: Sequence[float | None] | ArrayLike,
+    *,
+    step_v: float | None = None,
+    target_v: float | None = None,
+    tolerance_v: float | None = None,
+    minutes_since_on: float = 0.0,
+    pauses: Sequence[Pause] = (),
+) -> WarmUp:
+    """Return what the readings of one channel say about its warm-up.
+
+    Parameters
+    ----------
+    elapsed_s
+        Times in seconds, not falling.
+    value_v
+        Readings in volts; None or NaN where the meter gave none (overload), left out.
+    step_v
+        Smallest step of the meter in volts; the smallest difference read when not given.
+    target_v, tolerance_v
+        What the manual asks for, if known, in volts.
+    minutes_since_on
+        Minutes from switch-on to time zero of the log.
+    pauses
+        Times with the power off, as known; others are found where the part has cooled.
+
+    Raises
+    ------
+    BenchError
+        When the two series differ in length, no reading is left, or time runs backwards.
+
+    Notes
+    -----
+    Two same-sign exponentials of at most 60 min are profiled (see :mod:`.end_value`). The end
+    is *trusted* when, on two successive readings, the upper bound of the remaining change is
+    within max(2 %, 0.3 mV) and the time since the start is at least twice the slowest time
+    constant that may still carry more than that. An interruption starts the time anew.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> time_s = np.arange(0, 2700, 30)
+    >>> found = analyse_warm_up(time_s, np.round(10.8 - 4 * np.exp(-time_s / 400), 1) / 1000)
+    >>> found.course, found.trusted, round(found.settled_v * 1000, 1)
+    ('settled', True, 10.8)
+    """
+    time_s, value = clean_series(elapsed_s, value_v)
+    step = step_v or find_smallest_step(value)
+    off = find_power_off(time_s, value, step)
+    known = list(pauses)
+    found = _judge(time_s, value, off, step, known, minutes_since_on)
+    if found.trusted:
+        before = _judge(time_s[:-1], value[:-1], off[:-1], step, known, minutes_since_on)
+        found = replace(found, trusted=before.trusted)
+    return _advise(found, target_v, tolerance_v)
+
+
+def _judge(
+    time_s: Array,
+    value: Array,
+    off: NDArray[np.bool_],
+    step: float,
+    known: list[Pause],
+    minutes_since_on: float,
+) -> WarmUp:
+    """Return the class, the end and the trust at the last reading."""
+    for pause in known:
+        off = off | ((time_s > pause.off_s) & (time_s < pause.on_s))
+    every = time_s
+    pauses = merge_pauses(known + find_runs_off(time_s, off))
+    time_s, value = time_s[~off], value[~off]
+    if value.size < 2:
+        return _too_early(value)
+    noise = estimate_noise(time_s, value, step)
+    pauses = merge_pauses(pauses + list(find_pauses(time_s, value, noise)))
+    jumps = leave_out_pauses(pauses, find_jumps(time_s, value, noise, step))
+    time_s, value, jumps = drop_slip(time_s, value, jumps)
+    level = value.copy()
+    for jump in jumps:
+        level[time_s >= jump.time_s] -= jump.size
+    draughts = find_draughts(time_s, level, noise)
+    calm = np.ones(time_s.size, dtype=bool)
+    for start, end in draughts:
+        calm &= (time_s < start) | (time_s > end)
+    drifting_air = bool(draughts) and draughts[-1][1] > every[-1] - 90
+    stretches = cut_at_pauses(time_s[calm], value[calm], pauses)
+    excluded = draughts + tuple((p.off_s, p.on_s) for p in pauses)
+    found = _fit(stretches, step, minutes_since_on) if not jumps else None
+    if found is None:
+        found = _too_early(value)
+    if jumps:
+        found = replace(
+            found, course="jumping", jumps_s=tuple(j.time_s for j in jumps), alarm=True
+        )
+    elif drifting_air:
+        found = replace(found, course="wobble", trusted=False)
+    return replace(found, excluded_s=excluded, pauses=tuple(pauses), noise_v=noise)
+
+
+def _too_early(value: Array) -> WarmUp:
+    """Return an answer without an end value."""
+    now = float(value[-1]) if value.size else None
+    return WarmUp(
+        course="settling",
+        trusted=False,
+        settled_v=None,
+        settled_low_v=None,
+        settled_high_v=None,
+        minutes_to_wait=None,
+        time_constants_min=(),
+        slope_v_per_min=None,
+        jumps_s=(),
+        alarm=False,
+        remaining_v=None,
+        now_v=now,
+        noise_v=None,
+        advice="WAIT",
+        reason="",
+    )
+
+
+def _fit(stretches: list[Stretch], step: float, minutes_since_on: float) -> WarmUp | None:
+    """Return the answer for a course without jumps, or None with too few readings."""
+    if not stretches or sum(s.time_s.size for s in stretches) < FEWEST_READINGS:
+        return None
+    fit = bound_end_value(stretches, step)
+    last = stretches[-1]
+    since = float(last.time_s[-1] - last.start_s)
+    if len(stretches) == 1:
+        since += float(last.start_s) + 60 * minutes_since_on
+    course, trend = _compare(stretches, fit, step)
+    if course in ("drifting", "runaway"):
+        assert trend is not None
+        return replace(
+            _too_early(last.value),
+            course=course,
+            slope_v_per_min=60 * trend.slope_per_s,
+            alarm=course == "runaway",
+        )
+    return _describe(fit, last, since, stretches)
+
+
+def _compare(
+    stretches: list[Stretch], fit: EndValue, step: float
+) -> tuple[Course, Trend | None]:
+    """Return whether the last stretch drifts or runs away instead of tending to an end."""
+    last = stretches[-1]
+    if last.time_s.size < FEWEST_READINGS:
+        return "settling", None
+    settling = fit if len(stretches) == 1 else bound_end_value([last], step)
+    drift = fit_drift(settling.last, settling.whiten_last)
+    if drift.misfit >= settling.misfit:
+        return "settling", None
+    growth = fit_growth(settling.last, settling.whiten_last)
+    least = min(drift.misfit, growth.misfit)
+    floor = step**2 / 12 / (1 - settling.slow_share)
+    variance = max(least / max(settling.last.time_s.size - 5, 1), floor)
+    rising = growth.growth * np.sign(last.value[-1]) > 5 * growth.growth_sd
+    steep = growth.slope_per_s * np.sign(last.value[-1]) > 0
+    if (
+        rising
+        and steep
+        and settling.misfit - growth.misfit > 16 * variance
+        and drift.misfit - growth.misfit > 12 * variance
+    ):
+        return "runaway", growth
+    sure = abs(drift.slope_per_s) > 5 * drift.slope_sd_per_s
+    if sure and settling.misfit - drift.misfit > 12 * variance:
+        return "drifting", drift
+    return "settling", None
+
+
+def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretch]) -> WarmUp:
+    """Return the answer for a course that tends to an end."""
+    own = float(last.time_s[-1] - last.start_s)
+    rest = max(REST_SHARE * abs(fit.value), REST_V)
+    remaining = max(curve.remaining(own) for curve in (fit.best, *fit.curves))
+    trusted = remaining <= rest and not fit.allows_slow_part(since / 2, 0.8 * rest)
+    likely = (fit.best, *fit.near)
+    reached = trusted or all(
+        curve.remaining(own) <= rest and 2 * curve.slowest(rest) <= since for curve in likely
+    )
+    best = fit.best
+    amplitudes = np.array(best.amplitudes)
+    carrying = np.any(np.abs(amplitudes) > 2 * fit.noise, axis=0)
+    constants = sorted(c for c, on in zip(best.time_constants_s, carrying, strict=True) if on)
+    rates = [-a / c for a, c in zip(best.amplitudes[-1], best.time_constants_s, strict=True)]
+    decays = np.exp(-own / np.array(best.time_constants_s))
+    return WarmUp(
+        course="settled" if reached else "settling",
+        trusted=bool(trusted),
+        settled_v=fit.value,
+        settled_low_v=fit.low,
+        settled_high_v=fit.high,
+        minutes_to_wait=0.0 if trusted else _wait(fit, own, since, rest),
+        time_constants_min=tuple(c / 60 for c in constants),
+        slope_v_per_min=60 * float(np.dot(rates, decays)),
+        jumps_s=(),
+        alarm=False,
+        remaining_v=remaining,
+        now_v=best.end_value + float(np.dot(best.amplitudes[-1], decays)),
+        noise_v=fit.noise,
+        advice="WAIT",
+        reason="",
+        fit=fit,
+        stretch_starts_s=tuple(s.start_s for s in stretches),
+    )
+
+
+def _wait(fit: EndValue, own: float, since: float, rest: float) -> float:
+    """Return the minutes until the end can be believed: likely ones first, then all allowed."""
+    for curves in ((fit.best,), fit.near, fit.curves):
+        waits = []
+        for curve in curves:
+            ahead = np.arange(0.0, LONGEST_WAIT_MIN + 1) * 60
+            decays = np.exp(-(own + ahead[:, None]) / np.array(curve.time_constants_s))
+            left = np.abs(decays @ np.array(curve.amplitudes[-1]))
+            done = (left <= rest) & (since + ahead >= 2 * curve.slowest(rest))
+            waits.append(float(ahead[np.argmax(done)] / 60) if done.any() else LONGEST_WAIT_MIN)
+        if max(waits) >= 1:
+            return max(waits)
+    return 1.0
+
+
+def _advise(found: WarmUp, target_v: float | None, tolerance_v: float | None) -> WarmUp:
+    """Return the answer with its advice: one word and one sentence."""
+    if _is_high_and_rising(found, target_v):
+        found = replace(found, alarm=True)
+    advice, reason = _word(found, target_v, tolerance_v)
+    return replace(found, advice=advice, reason=reason)
+
+
+def _is_high_and_rising(found: WarmUp, target_v: float | None) -> bool:
+    """Return whether the reading is above 1.5 × its target and its rise does not slow down."""
+    if not target_v or found.now_v is None or not found.slope_v_per_min:
+        return False
+    if found.course not in ("drifting", "runaway"):
+        return False
+    outward = found.slope_v_per_min * found.now_v > 0
+    return outward and abs(found.now_v) > 1.5 * abs(target_v)
+
+
+def _word(
+    found: WarmUp, target_v: float | None, tolerance_v: float | None
+) -> tuple[AdviceKind, str]:
+    slope = write_mv(found.slope_v_per_min or 0.0, 3)
+    if found.alarm and found.course in ("runaway", "drifting"):
+        return "STOP", (
+            f"The rise does not slow down ({slope} a minute): switch off. Check the mounting of "
+            "the bias sensor and the kind of bias network, and look for oscillation."
+        )
+    if found.course == "jumping":
+        return "REPLACE", (
+            f"The reading jumped at {_list_times(found.jumps_s)}: replace the trimmer, or mend "
+            "the contact, before adjusting."
+        )
+    if found.course == "wobble":
+        since = found.excluded_s[-1][0] / 60 if found.excluded_s else 0.0
+        return "REMEASURE", (
+            f"Moving air has swung the reading since minute {since:.0f}: put the cover on, keep "
+            "draughts off the heatsink and read again."
+        )
+    if found.course == "drifting":
+        return "REMEASURE", (
+            f"It drifts by {slope} a minute and does not slow down, so there is no end value "
+            "yet: log on and watch it."
+        )
+    return _word_on_end(found, target_v, tolerance_v)
+
+
+def _word_on_end(
+    found: WarmUp, target_v: float | None, tolerance_v: float | None
+) -> tuple[AdviceKind, str]:
+    if found.settled_v is None or found.settled_low_v is None or found.settled_high_v is None:
+        return "WAIT", "Too few readings to tell where it ends: go on reading, one every minute."
+    end = (
+        f"{write_mv(found.settled_v)} "
+        f"({write_mv(found.settled_low_v)}…{write_mv(found.settled_high_v)})"
+    )
+    if not found.trusted:
+        wait = found.minutes_to_wait or 1.0
+        start = "Looks settled, not yet proven" if found.course == "settled" else "Still settling"
+        return "WAIT", f"{start}: ends near {end}; read again in {wait:.0f} min."
+    if target_v is None:
+        return "LEAVE", f"Settled at {end}: write it down."
+    if abs(found.settled_v - target_v) <= (tolerance_v or 0.0):
+        return "LEAVE", f"Settled at {end}, within {write_mv(tolerance_v or 0)} of the target."
+    return "ADJUST", f"Settled at {end}; the target is {write_mv(target_v)}."
+
+
+def write_mv(volts: float, digits: int = 2) -> str:
+    """Return the voltage in words people use: mV below 1 V.
+
+    Examples
+    --------
+    >>> write_mv(0.0123), write_mv(1.5)
+    ('12.30 mV', '1.500 V')
+    """
+    if abs(volts) >= 1:
+        return f"{volts:.3f} V"
+    return f"{volts * 1e3:.{digits}f} mV"
+
+
+def _list_times(times_s: tuple[float, ...]) -> str:
+    return ", ".join(f"{int(t // 60)}:{int(t % 60):02d}" for t in times_s) + " min"
+
+
+def as_document(channels: Mapping[str, WarmUp]) -> dict[str, object]:
+    """Return the ``warm-up`` document of all channels, ready for JSON.
+
+    Parameters
+    ----------
+    channels
+        The answer for each channel, by its letter.
+
+    Examples
+    --------
+    >>> document = as_document({"L": analyse_warm_up([0, 60], [0.006, 0.007])})
+    >>> document["schema"], document["channels"]["L"]["class"]
+    ('backtospec/warm-up/1', 'settling')
+    """
+    return {
+        "schema": "backtospec/warm-up/1",
+        "channels": {name: _as_entry(found) for name, found in channels.items()},
+    }
+
+
+def _as_entry(found: WarmUp) -> dict[str, object]:
+    return {
+        "class": found.course,
+        "trusted": found.trusted,
+        "settled_v": found.settled_v,
+        "settled_low_v": found.settled_low_v,
+        "settled_high_v": found.settled_high_v,
+        "minutes_to_wait": found.minutes_to_wait,
+        "time_constants_min": list(found.time_constants_min),
+        "slope_v_per_min": found.slope_v_per_min,
+        "jumps_s": list(found.jumps_s),
+        "alarm": found.alarm,
+        "advice": {"kind": found.advice, "reason": found.reason},
+        "remaining_v_at_most": found.remaining_v,
+        "now_v": found.now_v,
+        "noise_v": found.noise_v,
+        "excluded_s": [list(bounds) for bounds in found.excluded_s],
+    }
