@@ -16,7 +16,7 @@ from backtospec.sources.spec_sheets.printed_line import read_rating
 Value = TypeVar("Value")
 Identity = tuple[str, str, int | None]
 
-_YEAR = re.compile(r"(?:19[4-9]\d|20\d\d)")
+_DATED = re.compile(r"(.+?)[\s,]+\(?(19[4-9]\d|20\d\d|\?)\)?")
 _ACCURACY = re.compile(
     r"(?:(?P<name>[^\W\d_].*?)[,:\s]\s*)?[±(\s]*(?P<percent>\d+(?:[.,]\d+)?)\s*%[^+]{0,20}?"
     r"(?:\+\s*(?P<counts>\d+(?:[.,]\d+)?)\s*(?:counts?|digits?|dgts?|d|lsd)?)?[\s).]*",
@@ -110,7 +110,7 @@ def spec_from_answers(answers: Mapping[str, str]) -> SpecSheet:
     maker, model, year = answer("what", _identity) or ("", "", None)
     mains = answer("mains", phrases.read_mains) or (None, None)
     topology = answer("topology", phrases.read_topology)
-    ratings = answer("claim", _claims) or ()
+    ratings = answer("claim", lambda text, where: _claims(text, where, year)) or ()
     answer("meter", read_meter)
     if len(faults) == 1:
         raise faults[0]
@@ -165,30 +165,26 @@ def read_meter(answer: str, where: str = "meter") -> Meter:
 
 
 def _identity(answer: str, where: str) -> Identity:
-    """Return maker, model and year from "Halden, 62, 1977" or "Halden 62 1977"."""
-    if "," in answer:
-        parts = [part.strip() for part in answer.split(",") if part.strip()]
-    else:
-        maker, _, rest = answer.partition(" ")
-        model, _, last = rest.strip().rpartition(" ")
-        by_year = model and _YEAR.fullmatch(last.strip("()"))
-        parts = [maker, model, last] if by_year else [maker, rest.strip()]
-        parts = [part for part in parts if part]
-    year = None
-    if len(parts) > 1 and _YEAR.fullmatch(parts[-1].strip("()")) and (len(parts) > 2):
-        year = int(parts.pop().strip("()"))
-    if len(parts) == 1 and "," in answer and " " in parts[0]:
-        parts = list(parts[0].split(maxsplit=1))
-    if len(parts) != 2:
+    """Return maker, model and year from "Halden, 62, 1977", "Halden 62 (1977)" or "Halden 62"."""
+    dated = _DATED.fullmatch(answer)
+    named = dated[1] if dated else answer
+    maker, _, model = (part.strip() for part in named.partition("," if "," in named else " "))
+    if dated and not model:
+        raise BenchError(
+            f"“{answer}”: {dated[2]} can be the model or the year.",
+            where,
+            f"Write all three, such as “{maker}, 62, {dated[2]}”, with ? for a year nobody knows.",
+        )
+    if not maker or not model:
         raise BenchError(
             f"“{answer}” does not name maker and model." if answer else "nothing was given.",
             where,
             "Write maker, model and year with commas, such as “Halden, 62, 1977”.",
         )
-    return parts[0], parts[1], year
+    return maker, model, int(dated[2]) if dated and dated[2] != "?" else None
 
 
-def _claims(answer: str, where: str) -> tuple[Rating, ...]:
+def _claims(answer: str, where: str, year: int | None) -> tuple[Rating, ...]:
     """Return a rating for each line of a claim."""
     lines = [line.strip() for line in re.split(r"[;\n]", answer) if line.strip()]
-    return tuple(read_rating(line, f"stated at first contact: {line}", where) for line in lines)
+    return tuple(read_rating(line, f"first contact: {line}", where, year) for line in lines)

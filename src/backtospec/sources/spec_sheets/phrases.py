@@ -23,7 +23,9 @@ _AT_MOST = re.compile(
     r"(?:at most|no more than|not more than|up to|max\.?|maximum|≤|<=|<)\s*", re.I
 )
 _AT_LEAST = re.compile(r"(?:at least|no less than|not less than|min\.?|minimum|≥|>=|>)\s*", re.I)
-_THOUSANDS_HZ = re.compile(r"(?<![\d.,])(\d{1,3})((?:[., ']\d{3})+)(?=\s*(?:Hz|hertz)\b)", re.I)
+_THOUSANDS_HZ = re.compile(
+    r"(?<![\d.,])(\d{1,3})((?:[., ']\d{3})+)(?=\s*(?:Hz|hertz|c/s|cps)\b)", re.I
+)
 _NUMBER = r"\d+(?:[.,]\d+)?"
 
 Span = tuple[float | None, float | None]
@@ -38,10 +40,10 @@ def read_with_unit(text: str, unit: str, where: str, low: float, high: float) ->
     0.22
     >>> read_with_unit("0,22", "Ω", "emitter", 0.001, 100)
     Traceback (most recent call last):
-    backtospec.errors.BenchError: emitter: “0,22” has no unit. Write “0,22 Ω”.
+    backtospec.errors.BenchError: emitter: “0,22” has no unit. Write its unit behind it.
     """
     if re.search(r"\d", text) and not _NAMES_UNIT.search(text):
-        raise BenchError(f"“{text}” has no unit.", where, f"Write “{text.strip()} {unit}”.")
+        raise BenchError(f"“{text}” has no unit.", where, "Write its unit behind it.")
     return quantity.read(text, unit, where, low, high)
 
 
@@ -155,11 +157,10 @@ def read_mains(text: str, where: str) -> Span:
     >>> read_mains("220 V 50 Hz", "mains"), read_mains("120 V", "mains")
     ((220.0, 50.0), (120.0, None))
     """
+    text = re.sub(r"c/s|cps|hertz", "Hz", text, flags=re.I)
     volts = re.findall(rf"({_NUMBER}(?:\s*/\s*{_NUMBER})*)\s*V(?:olts?|AC)?(?![a-z])", text, re.I)
-    hertz = re.findall(rf"({_NUMBER}(?:\s*/\s*{_NUMBER})*)\s*(?:Hz|hertz|cps)\b", text, re.I)
-    rest = re.sub(
-        rf"{_NUMBER}|/|V(?:olts?|AC)?(?![a-z])|Hz|hertz|cps|AC|mains|[~,;\s]", "", text, flags=re.I
-    )
+    hertz = re.findall(rf"({_NUMBER}(?:\s*/\s*{_NUMBER})*)\s*Hz\b", text, re.I)
+    rest = re.sub(rf"{_NUMBER}|/|V(?:olts?|AC)?(?![a-z])|Hz|AC|mains|[~,;\s]", "", text, flags=re.I)
     if rest or len(volts) > 1 or len(hertz) > 1 or not volts + hertz:
         raise BenchError(f"“{text}” does not say the mains.", where, "Write it like “220 V 50 Hz”.")
     for choice in volts + hertz:
@@ -182,21 +183,18 @@ def read_tolerance(text: str, where: str) -> Span:
     >>> read_tolerance("-10/+50 %", "tolerance"), read_tolerance("20 %", "tolerance")
     ((-10.0, 50.0), (-20.0, 20.0))
     """
-    signed = re.fullmatch(
-        rf"\s*(?:[-−]\s*({_NUMBER})\s*%?)?\s*(?:/|to|,|…)?\s*(?:\+\s*({_NUMBER})\s*%?)?\s*", text
-    )
-    even = re.fullmatch(rf"\s*(?:±|\+\s*/\s*[-−]|\+[-−])?\s*({_NUMBER})\s*%?\s*", text)
-    if "%" in text and even:
+    even = re.fullmatch(rf"\s*(?:±|\+\s*/\s*[-−]|\+[-−])?\s*({_NUMBER})\s*%\s*", text)
+    if even:
         spread = quantity.read(even[1], "%", where, 0, 100)
         return -spread, spread
-    if "%" in text and signed and (signed[1] or signed[2]):
-        below, above = signed.groups()
-        return (
-            -quantity.read(below, "%", where, 0, 100) if below else None,
-            quantity.read(above, "%", where, 0, 1000) if above else None,
-        )
-    raise BenchError(
-        f"“{text}” is no tolerance in percent.", where, "Write it like “±20 %” or “-10/+50 %”."
+    sides = dict(re.findall(rf"([-+])\s*({_NUMBER})", text.replace("−", "-")))
+    rest = re.sub(rf"[-−+]\s*{_NUMBER}|%|\s|/|…|,|to", "", text)
+    if rest or "%" not in text or not sides:
+        what = f"“{text}” is no tolerance in percent."
+        raise BenchError(what, where, "Write it like “±20 %” or “-10/+50 %”.")
+    return (
+        -quantity.read(sides["-"], "%", where, 0, 100) if "-" in sides else None,
+        quantity.read(sides["+"], "%", where, 0, 1000) if "+" in sides else None,
     )
 
 
