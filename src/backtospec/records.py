@@ -108,8 +108,8 @@ class Limit:
 class Rating:
     """One rated power, with the conditions printed beside it.
 
-    ``channels_driven`` is ``"both"``, ``"one"`` or ``None`` where the sheet leaves it open; ``rule``
-    names the rating family the figure was written to, such as ``FTC-1974`` or ``DIN 45500``.
+    ``channels_driven`` is ``"both"``, ``"one"`` or ``None`` where the sheet leaves it open;
+    ``rule`` names the rating family the figure was written to, such as ``FTC-1974``.
     """
 
     power_w: float
@@ -130,10 +130,11 @@ class IdleSpec:
     Parameters
     ----------
     across
-        What the stated figure is taken across: ``"current"`` (amperes per device), ``"one-resistor"``
-        or ``"resistor-pair"`` (volts), or ``"supply-rise"`` (amperes).
+        What the stated figure is taken across: ``"current"`` (amperes per device),
+        ``"one-resistor"`` or ``"resistor-pair"`` (volts), or ``"supply-rise"`` (amperes).
     low, high
-        Accepted range in volts or amperes, as ``across`` says.
+        Accepted range in volts or amperes, as ``across`` says; equal where the maker prints one
+        figure and no tolerance, which is a target and no range.
     emitter_ohm
         Value of one emitter resistor.
     emitter_tolerance_percent

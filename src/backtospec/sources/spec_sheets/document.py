@@ -112,7 +112,7 @@ class Section:
 
     def given(self, key: str, kind: type[Value], example: str) -> Value | None:
         """Return the value of a key where it is there and of the right kind."""
-        self._names[key] = None
+        self.know(key)
         value = self.values.get(key)
         if value is None:
             return None
@@ -147,6 +147,7 @@ class Section:
         def read(text: str, where: str) -> float:
             return phrases.read_with_unit(text, unit, where, low, high)
 
+        self.know(key)
         endings = {f"{key}_{ending}": name for ending, name in _IN_KEY.get(unit, {}).items()}
         self._accepted.update(endings)
         there = [name for name in (key, *endings) if name in self.values]
@@ -156,13 +157,11 @@ class Section:
             )
             return None
         if not there and needed:
-            self._names[key] = None
             self.refuse(key, "nothing was given.", f'Write {key} = "{example}".')
         if there and there[0] in endings:
             return self._plain_number(there[0], endings[there[0]], unit, low, high)
         value = self.values.get(key)
         if isinstance(value, int | float) and not isinstance(value, bool):
-            self._names[key] = None
             self.refuse(key, f"{value} has no unit.", f'Write {key} = "{example}".')
             return None
         return self.phrase(key, read, example)
@@ -182,9 +181,9 @@ class Section:
             self.document.blame((*self.path, key), error)
             return None
 
-    def whole(self, key: str, low: int, high: int) -> int | None:
-        """Return a whole number within a range."""
-        value = self.given(key, int, str(low))
+    def whole(self, key: str, low: int, high: int, example: str) -> int | None:
+        """Return a whole number within a range, bounds included."""
+        value = self.given(key, int, example)
         if value is not None and not low <= value <= high:
             self.refuse(key, f"{value} is outside {low}…{high}.", "Check the number.")
             return None
@@ -213,7 +212,7 @@ def _syntax_fault(text: str, name: str, message: str) -> BenchError:
     line = int(found[1]) if found else max(1, len(rows) - rows[::-1].index(_last(rows)))
     row = rows[line - 1].strip()
     complaint = re.sub(r"\s*\(at .*\)", "", message)
-    fix = "Mend this line."
+    fix = "Close the quotation marks." if row.count('"') % 2 else "Mend this line."
     if bare := re.fullmatch(r"([\w.-]+)\s*=\s*([^\"'\[{#]+?)\s*(?:#.*)?", row):
         fix = f'Put what stands behind the = in quotes: {bare[1]} = "{bare[2]}".'
     return BenchError(f"“{row}” cannot be read ({complaint}).", f"{name}, line {line}", fix)

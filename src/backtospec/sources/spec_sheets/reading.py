@@ -116,7 +116,7 @@ def read_spec(text: str, name: str) -> SpecSheet:
     spec = SpecSheet(
         maker=maker,
         model=model,
-        year=top.whole("year", 1940, 2100),
+        year=top.whole("year", 1940, 2100, "1977"),
         topology=top.phrase("topology", phrases.read_topology, "quasi-complementary"),
         mains_v=mains[0],
         mains_hz=mains[1],
@@ -183,7 +183,7 @@ def _idle(section: Section, source: str) -> IdleSpec:
     given: dict[str, Any] = {
         "emitter_ohm": section.quantity("emitter", "Ω", 0.001, 100, "0R22"),
         "emitter_tolerance_percent": tolerance,
-        "devices_in_parallel": section.whole("devices_in_parallel", 1, 32),
+        "devices_in_parallel": section.whole("devices_in_parallel", 1, 32, "2"),
         "adjustable": adjustable,
         "warm_minutes": _minutes(section),
     }
@@ -286,7 +286,7 @@ def _capacitor(section: Section, source: str) -> CapacitorSpec:
         source=_source(section, source),
         tolerance_low_percent=tolerance[0],
         tolerance_high_percent=tolerance[1],
-        year=section.whole("year", 1940, 2100),
+        year=section.whole("year", 1940, 2100, "1977"),
     )
     section.finish()
     return spec
