@@ -66,7 +66,7 @@ class Choice:
     text: str
 
 
-class Question(BenchError):
+class Question(BenchError):  # noqa: N818 - a question, not a fault
     """Input that can be read in more than one way: asked about, never guessed.
 
     Parameters

@@ -18,7 +18,6 @@ from backtospec.records import (
     Channel,
     Job,
     Meter,
-    PowerState,
     Reading,
     Replacement,
     Sitting,
@@ -62,9 +61,7 @@ class JobView:
     def latest(self, check_id: str, visit: Visit) -> JudgedSitting | None:
         """Return the newest sitting of one check in one visit."""
         found = [
-            s
-            for s in self.sittings
-            if s.sitting.check_id == check_id and s.sitting.visit is visit
+            s for s in self.sittings if s.sitting.check_id == check_id and s.sitting.visit is visit
         ]
         return found[-1] if found else None
 

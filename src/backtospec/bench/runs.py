@@ -6,9 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from backtospec.analysis.setup import CaptureSetup
-from backtospec.bench.captures import analyse_file
 from backtospec.check import (
     Analysed,
     Answers,
@@ -22,7 +21,10 @@ from backtospec.check import (
 )
 from backtospec.errors import BenchError
 from backtospec.records import Meter, PowerState, SpecSheet
-from backtospec.sources.log_files import LogOptions, LogSeries, read_logs
+
+if TYPE_CHECKING:
+    from backtospec.analysis.setup import CaptureSetup
+    from backtospec.sources.log_files import LogSeries
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +88,9 @@ def read_given(check: Check, given: Given) -> Answers:
     for key, item in inputs.items():
         if isinstance(item, CaptureInput) and key in answers.texts:
             if key not in given.files:
-                raise BenchError("is a sound file, not text.", key, f"Give it by --file {key}=PATH.")
+                raise BenchError(
+                    "is a sound file, not text.", key, f"Give it by --file {key}=PATH."
+                )
             captures[key] = _analyse(given.files[key], item.analysis, item.setup(answers))
     return replace(answers, captures=captures)
 
@@ -104,13 +108,19 @@ def _analyse(path: Path, kind: str, setup: CaptureSetup) -> Analysed:
 
 @lru_cache(maxsize=32)
 def _analyse_once(
-    path: Path, stamp: tuple[int, int], kind: str, setup: CaptureSetup  # noqa: ARG001
+    path: Path,
+    stamp: tuple[int, int],  # noqa: ARG001 - a file that changed is analysed again
+    kind: str,
+    setup: CaptureSetup,
 ) -> Analysed:
-    # The stamp is part of the cache's key: a file that changed is analysed again.
+    from backtospec.bench.captures import analyse_file
+
     return analyse_file(path, kind, setup)
 
 
 def _read_series(item: SeriesInput, given: Given) -> Series:
+    from backtospec.sources.log_files import LogOptions, read_logs
+
     reading = read_logs([given.files[item.key]], LogOptions(unit=item.unit))
     wanted = [s for s in reading.series if item.channel in (None, s.channel)]
     chosen = wanted or [s for s in reading.series if s.channel is None]

@@ -68,4 +68,3 @@ def channel_named(text: str) -> Channel | None:
     """
     word = text.strip().casefold().rstrip(":")
     return next((c for c, words in _CHANNELS.items() if word in words), None)
-

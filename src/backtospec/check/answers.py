@@ -5,11 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import assert_never
+from typing import TypeAlias, TypeVar, assert_never
 
 from backtospec import quantity
-from backtospec.analysis.ramp import RampAnalysis
-from backtospec.analysis.tone import ToneAnalysis
 from backtospec.check.inputs import (
     CaptureInput,
     ChoiceInput,
@@ -23,7 +21,10 @@ from backtospec.errors import BenchError
 from backtospec.quantity import Measured, MeterRange
 from backtospec.records import Meter, PowerState, SpecSheet
 
-Analysed = RampAnalysis | ToneAnalysis
+Analysed: TypeAlias = object
+"""What an analysis of a recording gives; each kind of analysis has a type of its own."""
+
+Kind = TypeVar("Kind")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,9 +51,7 @@ class Series:
 
     def readings(self) -> tuple[tuple[float, float], ...]:
         """Return the rows that hold a reading, as (seconds, value)."""
-        return tuple(
-            (t, v) for t, v in zip(self.time_s, self.value, strict=True) if v is not None
-        )
+        return tuple((t, v) for t, v in zip(self.time_s, self.value, strict=True) if v is not None)
 
 
 Cell = Measured | str
@@ -93,10 +92,10 @@ class Answers:
         """Return the rows of a table."""
         return self.tables.get(key, ())
 
-    def ramp(self, key: str) -> RampAnalysis | None:
-        """Return an analysed volume ramp, or ``None``."""
+    def capture(self, key: str, kind: type[Kind]) -> Kind | None:
+        """Return an analysed recording of the given kind, or ``None``."""
         found = self.captures.get(key)
-        return found if isinstance(found, RampAnalysis) else None
+        return found if isinstance(found, kind) else None
 
     def answered(self, *keys: str) -> tuple[str, ...]:
         """Return those of the keys that were answered, in their order."""
@@ -264,7 +263,9 @@ def _read_series(item: SeriesInput, text: str) -> Series:
     steps: list[float] = []
     for count, line in enumerate(_lines(text), start=1):
         where = f"{item.key}, reading {count}"
-        parts = re.match(r"\s*([\d.,]+\s*(?:seconds?|sec|s|minutes?|min|m|hours?|h))\b[ :,=]*(.+)", line)
+        parts = re.match(
+            r"\s*([\d.,]+\s*(?:seconds?|sec|s|minutes?|min|m|hours?|h))\b[ :,=]*(.+)", line
+        )
         if parts is None:
             raise BenchError(
                 f'"{line}" is not a time and a reading.', where, 'Type it as "15 min 1 mA".'

@@ -1,7 +1,7 @@
 """What a check may ask for: a closed set of kinds, each declared as data.
 
-Every surface handles each kind in a ``match`` that ends in ``assert_never``, so a new kind cannot be
-forgotten anywhere.
+Every surface handles each kind in a ``match`` that ends in ``assert_never``, so a new kind cannot
+be forgotten anywhere.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ class TextInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SeriesInput:
-    """Readings of one quantity over time, typed as ``20 s 4.5 mA; 15 min 1 mA`` or from a log file."""
+    """Readings over time, typed as ``20 s 4.5 mA; 15 min 1 mA`` or from a log file."""
 
     kind: ClassVar[str] = "series"
     key: str
@@ -122,6 +122,4 @@ class CaptureInput:
     required: bool = False
 
 
-Input: TypeAlias = (
-    NumberInput | ChoiceInput | TextInput | SeriesInput | TableInput | CaptureInput
-)
+Input: TypeAlias = NumberInput | ChoiceInput | TextInput | SeriesInput | TableInput | CaptureInput

@@ -6,9 +6,9 @@ from backtospec.check import (
     Advice,
     AdviceKind,
     Answers,
+    Axis,
     Bar,
     BarsFigure,
-    Axis,
     Cause,
     Check,
     Choice,
@@ -22,7 +22,7 @@ from backtospec.check import (
     Stage,
 )
 from backtospec.errors import BenchError
-from backtospec.quantity import Measured, write
+from backtospec.quantity import Measured
 from backtospec.records import Channel, Condition, Limit, PowerState, Topology
 from backtospec.verdict import Result, Verdict
 
@@ -135,7 +135,11 @@ def advise(findings: Findings) -> Counsel:
                     "close, or measure before it.",
                 ),
             ),
-            (Cause("relay not closed", ("the reading is exactly zero",), (), "offset at the relay"),),
+            (
+                Cause(
+                    "relay not closed", ("the reading is exactly zero",), (), "offset at the relay"
+                ),
+            ),
             "prove that the relay has closed, then read again",
         )
     if answers.choice("limiter") == "in":
@@ -148,9 +152,7 @@ def advise(findings: Findings) -> Counsel:
             ),
             next_step="take the limiter out and read the offset again",
         )
-    outside = [
-        n for n in values if findings.verdict(f"offset_{n}_v") is Verdict.FAIL
-    ]
+    outside = [n for n in values if findings.verdict(f"offset_{n}_v") is Verdict.FAIL]
     if any(findings.verdict(f"offset_{n}_v") is Verdict.NOT_COMPARABLE for n in values):
         return Counsel(
             (Advice(AdviceKind.WAIT, "The manual's limit holds warm: let it run, then read."),),
@@ -158,6 +160,17 @@ def advise(findings: Findings) -> Counsel:
         )
     if outside:
         return _outside(outside, values, answers)
+    doubtful = [f for f in findings.all if f.verdict is Verdict.UNDECIDED]
+    if any((f.probability or 0) < 0.5 for f in doubtful):
+        return Counsel(
+            (
+                Advice(
+                    AdviceKind.REMEASURE,
+                    "At the limit, within measuring error: read it on a finer range, warm.",
+                ),
+            ),
+            next_step="the same reading on the meter's finest range",
+        )
     return _inside(values, answers)
 
 
@@ -168,7 +181,7 @@ def _fault_threshold(answers: Answers) -> float:
 
 
 def _fault(faulty: list[str], values: dict[str, Measured], answers: Answers) -> Counsel:
-    shown = " and ".join(f"{n} {write(values[n].value, 'V')}" for n in faulty)
+    shown = " and ".join(f"{n} {_volts(values[n])}" for n in faulty)
     if answers.spec and answers.spec.topology is Topology.CAPACITOR_COUPLED:
         return Counsel(
             (
@@ -227,7 +240,7 @@ def _adjustable(answers: Answers) -> str:
 
 
 def _outside(outside: list[str], values: dict[str, Measured], answers: Answers) -> Counsel:
-    shown = " and ".join(f"{n} {write(values[n].value, 'V')}" for n in outside)
+    shown = " and ".join(f"{n} {_volts(values[n])}" for n in outside)
     spec = answers.spec.offset if answers.spec else None
     both = len(values) == 2 and all(abs(v.value) > GOOD_V for v in values.values())
     cold = answers.number("minutes_since_on") is None
@@ -251,7 +264,7 @@ def _outside(outside: list[str], values: dict[str, Measured], answers: Answers) 
     if both:
         cause = Cause(
             "input pair: unequal current gains, or its input resistance",
-            ("both channels are off alike, and there is no trimmer",),
+            ("both channels are off alike",),
             (),
             "volts across the base resistors of the input pair; match the pair's current gain",
         )
@@ -278,7 +291,7 @@ def _outside(outside: list[str], values: dict[str, Measured], answers: Answers) 
 
 def _inside(values: dict[str, Measured], answers: Answers) -> Counsel:
     worst = max(values.values(), key=lambda v: abs(v.value))
-    shown = " and ".join(f"{n} {write(v.value, 'V')}" for n, v in values.items())
+    shown = " and ".join(f"{n} {_volts(v)}" for n, v in values.items())
     if answers.spec and answers.spec.offset:
         reason = f"{shown}: inside the manual's limit. Record it and leave it alone."
     elif abs(worst.value) <= GOOD_V:
@@ -291,7 +304,13 @@ def _inside(values: dict[str, Measured], answers: Answers) -> Counsel:
     return Counsel((Advice(AdviceKind.LEAVE, reason),), (), step)
 
 
-def _volts(key: str, prompt: str, channel: Channel) -> NumberInput:
+def _volts(value: Measured) -> str:
+    """Return an offset the way restorers say it: in millivolts, or in volts from one up."""
+    volt = value.value
+    return f"{volt:.3g} V" if abs(volt) >= 1 else f"{volt * 1000:.3g} mV"
+
+
+def _reading(key: str, prompt: str, channel: Channel) -> NumberInput:
     return NumberInput(
         key=key,
         prompt=prompt,
@@ -320,15 +339,15 @@ CHECK = Check(
     ),
     steps=(
         "Unplug, discharge, measure the rails below 2 V; clip the meter across one channel's "
-        "speaker terminals, no load, volume at minimum, input shorted or selected to an unused one.",
+        "speaker terminals, no load, volume at minimum, an unused input selected.",
         "Power up. Wait for the protection relay: an open relay reads a perfect zero.",
         "Read left, then right, cold; read both again when it is warm.",
     ),
     inputs=(
-        _volts("left", "Left, warm", Channel.LEFT),
-        _volts("right", "Right, warm", Channel.RIGHT),
-        _volts("left_cold", "Left, cold", Channel.LEFT),
-        _volts("right_cold", "Right, cold", Channel.RIGHT),
+        _reading("left", "Left, warm", Channel.LEFT),
+        _reading("right", "Right, warm", Channel.RIGHT),
+        _reading("left_cold", "Left, cold", Channel.LEFT),
+        _reading("right_cold", "Right, cold", Channel.RIGHT),
         ChoiceInput(
             key="point",
             prompt="Where was it measured?",

@@ -257,9 +257,7 @@ def limits(answers: Answers) -> tuple[Limit, ...]:
     )
 
 
-def _stated(
-    spec: IdleSpec, answers: Answers
-) -> tuple[str, str, float | None, float | None, str]:
+def _stated(spec: IdleSpec, answers: Answers) -> tuple[str, str, float | None, float | None, str]:
     if spec.across == "supply-rise":
         return "supply_rise_{name}_a", "A", spec.low, spec.high, spec.source
     if spec.across == "current":
@@ -295,6 +293,16 @@ def advise(findings: Findings) -> Counsel:
     high = [f.result for f in judged if f.verdict is Verdict.FAIL and f.result not in low]
     if high or low:
         return _out_of_range(low, high, answers)
+    if any(f.verdict is Verdict.UNDECIDED and (f.probability or 0) < 0.5 for f in judged):
+        return Counsel(
+            (
+                Advice(
+                    AdviceKind.REMEASURE,
+                    "At the edge of the range, within measuring error: read it on a finer range.",
+                ),
+            ),
+            next_step="the same reading on the meter's finest range",
+        )
     if judged:
         shown = _shown([f.result for f in judged])
         return Counsel(
@@ -305,9 +313,7 @@ def advise(findings: Findings) -> Counsel:
 
 
 def _below(result: Result, limit: Limit | None) -> bool:
-    return bool(
-        limit and limit.low is not None and result.value and result.value.value < limit.low
-    )
+    return bool(limit and limit.low is not None and result.value and result.value.value < limit.low)
 
 
 def _shown(results: list[Result]) -> str:
@@ -559,9 +565,7 @@ CHECK = Check(
         _drop("right", "Right, drop", Channel.RIGHT),
         _direct("left_current", "Left, current", Channel.LEFT),
         _direct("right_current", "Right, current", Channel.RIGHT),
-        NumberInput(
-            key="emitter_ohm", prompt="One emitter resistor", unit="Ω", low=0.01, high=100
-        ),
+        NumberInput(key="emitter_ohm", prompt="One emitter resistor", unit="Ω", low=0.01, high=100),
         NumberInput(
             key="emitter_tolerance_percent",
             prompt="Its tolerance",
@@ -589,9 +593,7 @@ CHECK = Check(
             prompt="Is there an idle trimmer?",
             choices=(Choice("yes", "Yes"), Choice("no", "No: fixed resistors")),
         ),
-        NumberInput(
-            key="heatsink", prompt="Heatsink temperature", unit="°C", low=-20, high=200
-        ),
+        NumberInput(key="heatsink", prompt="Heatsink temperature", unit="°C", low=-20, high=200),
     ),
     results=(
         *(

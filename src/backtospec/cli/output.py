@@ -43,7 +43,7 @@ class Output:
         """Return the console for words; colours only on a terminal."""
         from rich.console import Console
 
-        return Console(highlight=False, soft_wrap=not sys.stdout.isatty())
+        return Console(highlight=False, width=None if sys.stdout.isatty() else 120)
 
     def open_bench(self) -> AbstractContextManager[Bench]:
         """Open the data folder."""

@@ -212,7 +212,9 @@ def _show_view(console: Any, view: Any) -> None:
         console.print(f"{title:14} {check.title:18} {word!s:10} {reason}")
         for s in sittings:
             ids = " ".join(r.id for r in s.readings)
-            console.print(f"{'':14} {s.sitting.visit} · {s.sitting.taken_at:%Y-%m-%d %H:%M} · {ids}")
+            console.print(
+                f"{'':14} {s.sitting.visit} · {s.sitting.taken_at:%Y-%m-%d %H:%M} · {ids}"
+            )
     for part in view.replacements:
         console.print(f"replaced {part.designator}: {part.old} → {part.new}  {part.reason}")
     upcoming = view.next_check()
@@ -246,7 +248,9 @@ def read(
 
     console = output.console()
     value = write(kept.value or 0.0, kept.unit)
-    console.print(f"{kept.id}: {kept.channel or ''} {value}. Attach it: backtospec attach {kept.id} JOB")
+    console.print(
+        f"{kept.id}: {kept.channel or ''} {value}. Attach it: backtospec attach {kept.id} JOB"
+    )
 
 
 def attach(

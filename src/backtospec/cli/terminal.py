@@ -14,13 +14,20 @@ from backtospec.check import (
     Axis,
     Bar,
     BarsFigure,
+    CaptureInput,
     Check,
+    ChoiceInput,
     Conclusion,
     CurveFigure,
     CycleFigure,
     Figure,
+    Input,
+    NumberInput,
     SeriesFigure,
+    SeriesInput,
     TableFigure,
+    TableInput,
+    TextInput,
     Trace,
 )
 from backtospec.quantity import write
@@ -55,25 +62,35 @@ def show_conclusion(console: Console, conclusion: Conclusion) -> None:
     if conclusion.counsel.next_step:
         console.print(f"  next: {conclusion.counsel.next_step}")
     console.print()
-    console.print(_findings_table(conclusion.findings))
+    show_findings(console, conclusion.findings)
     for figure in conclusion.figures:
         show_figure(console, figure)
 
 
-def _findings_table(findings: tuple[Finding, ...]) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="italic")
-    for title in ("", "measured", "limit", "", "how"):
-        table.add_column(title, overflow="fold")
+def show_findings(console: Console, findings: tuple[Finding, ...]) -> None:
+    """Print each result with its limit and mark, and what stands behind them."""
+    table = Table(box=None, pad_edge=False, show_header=False)
+    for _ in range(4):
+        table.add_column(overflow="fold")
     for finding in findings:
-        result = finding.result
         table.add_row(
-            result.title,
-            value_text(finding),
-            limit_text(finding),
-            MARKS[finding.verdict],
-            result.method if not finding.reason else f"{result.method}; {finding.reason}",
+            finding.result.title, value_text(finding), bounds_text(finding), MARKS[finding.verdict]
         )
-    return table
+    console.print(table)
+    for line in dict.fromkeys(line for f in findings for line in _evidence(f)):
+        console.print(f"  {line}")
+
+
+def _evidence(finding: Finding) -> list[str]:
+    result, limit = finding.result, finding.limit
+    lines = [f"how: {result.method}"]
+    if result.reason:
+        lines.append(f"note: {result.reason}")
+    if limit is not None:
+        lines.append(f"limit: {limit.source}")
+    if finding.verdict in (Verdict.UNDECIDED, Verdict.NOT_COMPARABLE):
+        lines.append(f"{result.title}: {finding.reason}")
+    return lines
 
 
 def value_text(finding: Finding) -> str:
@@ -88,19 +105,18 @@ def value_text(finding: Finding) -> str:
     return text
 
 
-def limit_text(finding: Finding) -> str:
-    """Return a limit with its source."""
+def bounds_text(finding: Finding) -> str:
+    """Return the bounds of a limit."""
     limit = finding.limit
     if limit is None:
         return ""
     low = None if limit.low is None else write(limit.low, limit.unit)
     high = None if limit.high is None else write(limit.high, limit.unit)
-    if low is not None and high is not None:
-        symmetric = limit.low == -(limit.high or 0)
-        bounds = f"±{high}" if symmetric else f"{low} … {high}"
-    else:
-        bounds = f"≥ {low}" if low is not None else f"≤ {high}"
-    return f"{bounds} ({limit.source})"
+    if low is None:
+        return f"≤ {high}"
+    if high is None:
+        return f"≥ {low}"
+    return f"±{high}" if limit.low == -(limit.high or 0) else f"{low} … {high}"
 
 
 def show_check(console: Console, check: Check) -> None:
@@ -116,18 +132,27 @@ def show_check(console: Console, check: Check) -> None:
     for title in ("input", "kind", "what", "accepts"):
         table.add_column(title, overflow="fold")
     for item in check.inputs:
-        choices = getattr(item, "choices", ())
-        unit = getattr(item, "unit", "")
-        accepts = " | ".join(c.value for c in choices)
-        if hasattr(item, "low"):
-            accepts = f"{item.low:g} … {item.high:g} {unit}"
-        if hasattr(item, "columns"):
-            accepts = " ".join(f"{c.key}" for c in item.columns) + " ; …"
         needed = " (needed)" if item.required else ""
-        table.add_row(item.key, item.kind, item.prompt + needed, accepts)
+        table.add_row(item.key, item.kind, item.prompt + needed, _accepts(item))
     console.print(table)
     for source in check.sources:
         console.print(f"  source: {source}")
+
+
+def _accepts(item: Input) -> str:
+    match item:
+        case NumberInput() | SeriesInput():
+            return f"{item.low:g} … {item.high:g} {item.unit}"
+        case ChoiceInput():
+            return " | ".join(choice.value for choice in item.choices)
+        case TableInput():
+            return " ".join(column.key for column in item.columns) + "; …"
+        case CaptureInput():
+            return "WAV or FLAC"
+        case TextInput():
+            return "a few words"
+        case _:
+            assert_never(item)
 
 
 def show_figure(console: Console, figure: Figure) -> None:
