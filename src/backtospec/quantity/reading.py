@@ -154,6 +154,8 @@ def _choose(text: str, field: _Field) -> _Candidate:
     plausible = [c for c in candidates if field.holds(c.si)]
     if not plausible:
         raise _out_of_range(quoted, candidates[0], field)
+    if plausible[0].unit.dimension == "F" and len({c.unit.factor for c in plausible}) > 1:
+        raise _unit_question(text, plausible, field)
     numbers = _distinct(c.number for c in plausible)
     if len(numbers) > 1:
         suffix = plausible[0].suffix
@@ -166,8 +168,6 @@ def _choose(text: str, field: _Field) -> _Candidate:
             choices=tuple(Choice(f"{n.plain} {suffix}".strip(), n.means) for n in numbers),
             option="--set",
         )
-    if len(plausible) > 1 and plausible[0].unit.dimension == "F":
-        raise _unit_question(text, plausible, field)
     return plausible[0]
 
 
@@ -179,8 +179,9 @@ def _out_of_range(quoted: str, candidate: _Candidate, field: _Field) -> BenchErr
     """Say that the likeliest reading is out of range, in the field's unit beside the typed text."""
     if abs(candidate.si) == float("inf"):
         return field.refuse(f"{quoted} is too large to be a reading.", f"Give {_one(field)}.")
-    shown = f"{in_unit(candidate.si, field.unit):.6g} {field.unit}".strip()
-    if candidate.unit.name != field.unit:
+    number = f"{in_unit(candidate.si, field.unit):.6g}"
+    shown = f"{number} {field.unit}".strip()
+    if quoted not in (_quoted(number), _quoted(shown)):
         shown = f"{quoted} ({shown})"
     if field.low is not None and field.high is not None:
         return field.refuse(f"{shown} is outside {field.accepted}.", "Check the unit.")
@@ -189,7 +190,7 @@ def _out_of_range(quoted: str, candidate: _Candidate, field: _Field) -> BenchErr
 
 def _unit_question(text: str, plausible: list[_Candidate], field: _Field) -> Question:
     """Ask which unit is meant; the answers are spelled in µF, which has one meaning."""
-    microfarads = [f"{in_unit(c.si, 'µF'):.12g} µF" for c in plausible]
+    microfarads = list(dict.fromkeys(f"{in_unit(c.si, 'µF'):.12g} µF" for c in plausible))
     return Question(
         f"{_quoted(text)} can be read as {' or as '.join(microfarads)}.",
         field.where,
@@ -217,25 +218,28 @@ def _candidates(text: str, field: _Field) -> list[_Candidate]:
     wanted = unit_named(field.unit)
     if wanted.dimension == "s" and folded.lower().startswith("after "):
         folded = folded[len("after ") :].lstrip()
-    found: list[_Candidate] = []
-    if match := _LETTER_AS_MARK.fullmatch(folded):
-        found += _letter_as_mark(match, wanted)
-    plain = _PLAIN.fullmatch(folded)
+    marked, plain = _LETTER_AS_MARK.fullmatch(folded), _PLAIN.fullmatch(folded)
+    found = _letter_as_mark(marked, wanted) if marked else []
+    numbers = []
     if plain:
         sign, digits, exponent, suffix = plain.groups()
         numbers = _numbers(sign, digits.strip(), exponent)
         units = spelled(suffix, wanted)
         found += [_Candidate(n, u, suffix.strip()) for n in numbers for u in units]
-        if numbers and not units:
-            raise field.refuse(
-                f"{_quoted(text)} is not {f'in {field.unit}' if field.unit else 'a plain number'}.",
-                f"Give {_one(field)}.",
-            )
     if not found:
-        count = len(_NUMBER.findall(folded))
-        fault = "holds more than one number" if count > 1 else "is not a number"
-        raise field.refuse(f"{_quoted(text)} {fault}.", f"Give {_one(field)}.")
+        raise _unread(_quoted(text), folded, bool(marked or numbers), field)
     return found
+
+
+def _unread(quoted: str, folded: str, is_number: bool, field: _Field) -> BenchError:
+    """Say why a text gives no reading: another dimension, several numbers, or none."""
+    if is_number:
+        fault = f"is not in {field.unit}" if field.unit else "is not a plain number"
+    elif len(_NUMBER.findall(folded)) > 1:
+        fault = "holds more than one number"
+    else:
+        fault = "is not a number"
+    return field.refuse(f"{quoted} {fault}.", f"Give {_one(field)}.")
 
 
 def _one(field: _Field) -> str:
@@ -265,7 +269,7 @@ def _letter_as_mark(match: re.Match[str], wanted: Unit) -> list[_Candidate]:
         return []
     # E is an ohm on some European resistors; a lower-case e only ever is an exponent.
     as_ohm = wanted.dimension == "Ω" and letter == "E"
-    units = spelled(("R" if as_ohm else letter) + tail, wanted)
+    units = spelled((tail or "R") if as_ohm else letter + tail, wanted)
     plain = f"{sign}{whole or '0'}.{fraction}"
     number = _number(plain)
     return [_Candidate(number, unit, unit.name) for unit in units]
@@ -286,7 +290,7 @@ def _numbers(sign: str, digits: str, exponent: str) -> list[_Number]:
     def of(plain: str, means: str) -> _Number:
         return _number(sign + plain + exponent.lower(), means)
 
-    if re.fullmatch(r"[0-9]{1,3}(?:([ '])[0-9]{3})(?:\1[0-9]{3})*(?:[.,][0-9]*)?", digits):
+    if re.fullmatch(r"[1-9][0-9]{0,2}(?:([ '])[0-9]{3})(?:\1[0-9]{3})*(?:[.,][0-9]+)?", digits):
         digits = digits.replace(" ", "").replace("'", "")
         plain = digits.replace(",", ".")
         return [of(plain, plain)]

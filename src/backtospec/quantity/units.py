@@ -107,16 +107,17 @@ def unit_named(name: str) -> Unit:
     ValueError
         For a name that is no unit: an error in the program, not of a person.
     """
+    name = name.replace("μ", MICRO).replace("\u2126", "Ω")  # either micro sign, either omega
     if name in DIMENSIONS:
         return Unit(name, name)
     for special in (_MINUTE, _HOUR, _FAHRENHEIT):
         if name == special.name:
             return special
-    upper, stroke, lower = name.partition("/")
-    if stroke:
+    upper, _, lower = name.partition("/")
+    if upper and lower:
         over, under = unit_named(upper), unit_named(lower)
         return Unit(name, f"{over.dimension}/{under.dimension}", over.factor / under.factor)
-    prefix, symbol = name[:1].replace("μ", MICRO), name[1:].replace("\u2126", "Ω")
+    prefix, symbol = name[:1], name[1:]
     if prefix in POWERS and symbol in DIMENSIONS and DIMENSIONS[symbol].prefixes:
         return _prefixed(prefix, symbol)
     raise ValueError(f"{name!r} is no unit of measure")
@@ -163,8 +164,8 @@ def spelled(suffix: str, wanted: Unit) -> tuple[Unit, ...]:
 
 
 def _spelled_rate(suffix: str, wanted: Unit) -> tuple[Unit, ...]:
-    upper, stroke, lower = suffix.partition("/")
-    if not (upper and stroke and lower):
+    upper, _, lower = suffix.partition("/")
+    if not (upper and lower):
         return ()
     over_dimension, _, under_dimension = wanted.dimension.partition("/")
     over = spelled(upper, Unit("", over_dimension))
