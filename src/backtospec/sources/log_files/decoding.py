@@ -1,0 +1,133 @@
+"""Bytes of a log to text: byte order marks, UTF-8, UTF-16, and the old one-byte code pages."""
+
+from __future__ import annotations
+
+import codecs
+import re
+
+from backtospec.errors import BenchError
+
+MAX_BYTES = 256 * 1024 * 1024
+MAX_LINE = 100_000
+
+# Full-width forms and one-character units as typed in Japanese, and signs with twins.
+_FOLDED = {code: chr(code - 0xFEE0) for code in range(0xFF01, 0xFF5F)} | {
+    0x3000: " ",
+    0x2103: "°C",
+    0x2109: "°F",
+    0x2126: "Ω",
+    0x03BC: "µ",
+    0x2212: "-",
+    0x2013: "-",
+    0x00BC: " 1/4",
+    0x00BD: " 1/2",
+    0x00BE: " 3/4",
+    0x2044: "/",
+    0x338F: "mV",
+    0x33B7: "mV",
+    0x33B6: "µV",
+}
+_CYRILLIC = re.compile("лев|прав|мин|сек|врем|канал|ток", re.IGNORECASE)
+_JAPANESE = re.compile("[左右分秒時日]|時間|電圧|電流")
+_CONTROL = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]")
+
+
+def decode(name: str, data: bytes) -> tuple[str, str]:
+    """Return the text of a log and the name of its encoding.
+
+    Parameters
+    ----------
+    name
+        File name, for messages.
+    data
+        The whole file.
+
+    Raises
+    ------
+    BenchError
+        The file is empty, too large, or not text.
+    """
+    if not data.strip():
+        raise BenchError("The file is empty.", name, "Choose the log with the readings.")
+    if len(data) > MAX_BYTES:
+        raise BenchError(
+            f"The file has {len(data)} bytes; up to {MAX_BYTES} bytes can be read.",
+            name,
+            "Split the log into parts.",
+        )
+    text, encoding = _decoded(data)
+    text = text.removeprefix("\ufeff")
+    strange = len(_CONTROL.findall(text[:100_000]))
+    if "\x00" in text or strange > 2:
+        raise BenchError(
+            f"The file is not text (it starts with {data[:8]!r}).",
+            name,
+            "Export the log as text or CSV and choose that file.",
+        )
+    if not text.isascii():
+        text = text.translate(_FOLDED)
+    if not text.strip():
+        raise BenchError("The file is empty.", name, "Choose the log with the readings.")
+    return text, encoding
+
+
+def split_lines(name: str, text: str) -> list[str]:
+    """Return the lines, whatever the line ends.
+
+    Raises
+    ------
+    BenchError
+        A line is longer than 100 000 characters.
+    """
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    for number, line in enumerate(lines, 1):
+        if len(line) > MAX_LINE:
+            raise BenchError(
+                f"The line has {len(line)} characters; up to {MAX_LINE} can be read.",
+                f"{name}, line {number}",
+                "Export the log with one reading per line.",
+            )
+    return lines
+
+
+def _decoded(data: bytes) -> tuple[str, str]:
+    for mark, encoding in (
+        (codecs.BOM_UTF8, "utf-8"),
+        (codecs.BOM_UTF16_LE, "utf-16-le"),
+        (codecs.BOM_UTF16_BE, "utf-16-be"),
+    ):
+        if data.startswith(mark):
+            return data[len(mark) :].decode(encoding, errors="replace"), encoding
+    wide = _wide_encoding(data)
+    if wide is not None:
+        return data.decode(wide, errors="replace"), wide
+    try:
+        return data.decode("utf-8"), "utf-8"
+    except UnicodeDecodeError:
+        pass
+    # No mark tells one code page from another; a word of the trade in it does.
+    for encoding, words in (("cp932", _JAPANESE), ("cp1251", _CYRILLIC)):
+        try:
+            text = data.decode(encoding)
+        except UnicodeDecodeError:
+            continue
+        if words.search(text):
+            return text, encoding
+    try:
+        return data.decode("cp1252"), "cp1252"
+    except UnicodeDecodeError:
+        return data.decode("latin-1"), "latin-1"
+
+
+def _wide_encoding(data: bytes) -> str | None:
+    """UTF-16 without a mark: in a log most characters are ASCII, so every other byte is NUL."""
+    head = data[:4096]
+    pairs = len(head) // 2
+    if pairs < 2:
+        return None
+    even, odd = head[0 : 2 * pairs : 2].count(0), head[1 : 2 * pairs : 2].count(0)
+    if odd > 0.7 * pairs and even < 0.1 * pairs:
+        return "utf-16-le"
+    if even > 0.7 * pairs and odd < 0.1 * pairs:
+        return "utf-16-be"
+    return None

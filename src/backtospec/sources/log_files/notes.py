@@ -1,0 +1,391 @@
+"""Notes taken by hand: ``after 10 min  9.6 mV L   9.4 mV R``, in the words of several languages.
+
+A line is read as a row of signs: times, readings, channels, marks for no reading. A time holds
+until the next one, so that readings may stand on the lines below it.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+import numpy as np
+
+from backtospec.errors import BenchError
+from backtospec.sources.log_files.cells import OVERLOAD, READ, Cells
+from backtospec.sources.log_files.decimal_mark import OPTION as DECIMAL_OPTION
+from backtospec.sources.log_files.decimal_mark import SIGNS, ask_decimal
+from backtospec.sources.log_files.header import read_header
+from backtospec.sources.log_files.numbers import Mark, Number, mark_in, read_number
+from backtospec.sources.log_files.outcome import FileOutcome
+from backtospec.sources.log_files.reading import Assumption, LogOptions
+from backtospec.sources.log_files.series import Readings, si_values, smallest_step
+from backtospec.sources.log_files.timeline import Timeline, clock_timeline
+from backtospec.sources.log_files.times import read_times
+from backtospec.sources.log_files.unit_choice import ask_unit, stated_units
+from backtospec.sources.log_files.units import Unit, read_time_unit, read_unit, time_unit_words
+from backtospec.sources.log_files.vocabulary import (
+    channel_in_text,
+    place_in,
+    read_channel,
+)
+
+_MAX_LINES = 20_000
+_TICKS_PER_S = 1_000_000
+_START = (
+    "at start|start|at switch-on|switch-on|switch on|cold|begin|beginning|beginn|anfang|zu beginn|kalt|einschalten|"
+    "au début|début|à froid|froid|all'inizio|inizio|freddo|a freddo|koud|al inicio|inicio|начало|в начале|"
+    "開始|最初|冷間|電源投入"
+)
+_HALVES = {
+    "half an hour": 1800,
+    "a quarter of an hour": 900,
+    "quarter of an hour": 900,
+    "quarter hour": 900,
+    "half hour": 1800,
+    "eine halbe stunde": 1800,
+    "halbe stunde": 1800,
+    "viertelstunde": 900,
+    "une demi-heure": 1800,
+    "demi-heure": 1800,
+    "mezz'ora": 1800,
+    "полчаса": 1800,
+    "an hour": 3600,
+    "one hour": 3600,
+    "eine stunde": 3600,
+    "1時間半": 5400,
+}
+_PLAIN = r"[+-]?(?:[0-9][0-9.,'’]*|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,2}(?![0-9]))?"
+_TIME_WORDS = "|".join(re.escape(word) for word in time_unit_words())
+_SIGNS = re.compile(
+    rf"(?P<half>{'|'.join(re.escape(words) for words in _HALVES)})(?!\w)"
+    rf"|(?P<start>(?<!\w)(?:{_START})(?!\w))"
+    rf"|(?P<time>(?<![\w.,])(?:(?P<whole>[0-9]{{1,3}})\s+)?(?P<over>[0-9]{{1,3}})/(?P<under>[0-9]{{1,3}})\s*(?P<fraction_unit>{_TIME_WORDS})(?![^\W\d_])"
+    rf"|(?<![\w.,])(?P<amount>[0-9][0-9.,]*)\s*(?P<amount_unit>{_TIME_WORDS})(?![^\W\d_]))"
+    r"|(?P<clock>(?<![\w.,:])[0-9]{1,2}[:h][0-9]{2}(?::[0-9]{2})?(?:\s?[AaPp]\.?[Mm]\b\.?)?(?![\w:]))"
+    rf"|(?P<value>(?<![\w.,/])(?P<number>{_PLAIN})\s*(?P<unit>[nµumkM]?(?:V|v|A|Ω|В|А)(?:DC|AC|dc|ac)?(?![^\W\d_])|м[ВA-ZА]|мк[ВА]|[km]?[Oo]hms?\b|°\s?[CFcf]\b|[CF](?![^\W\d_])|(?:milli)?volts?\b|[mM][vV](?![^\W\d_])|[µu][vV](?![^\W\d_])))"
+    rf"|(?P<bare>(?<![\w.,/])(?P<bare_number>{_PLAIN})(?![\w/]))"
+    r"|(?P<mark>(?<!\w)(?:[+-]?O\.?L\.?|0\.?L|OVLD|overload|-{3,})(?!\w)\s?(?:[µm]?V\b)?)"
+    r"|(?P<word>[^\W\d_]+\.?|[左右])",
+    re.IGNORECASE,
+)
+_PARENTHESES = re.compile(r"\([^()]*\)|\[[^\[\]]*\]|（[^（）]*）")
+
+
+@dataclass(slots=True)
+class _Entry:
+    """One reading of the notes."""
+
+    line: int
+    seconds: Fraction | None
+    clock: str | None
+    channel: str | None
+    shown: str
+    number: str | None
+    unit: Unit | None
+
+
+def read_notes(name: str, lines: Sequence[str], options: LogOptions) -> FileOutcome:
+    """Return the readings of notes taken by hand.
+
+    Raises
+    ------
+    Question
+        A number or a unit is open.
+    BenchError
+        No reading with a time is found, or times of day stand beside elapsed ones.
+    """
+    entries, head = _entries(name, lines)
+    if not entries:
+        raise BenchError(
+            f"No readings with a time were found; the file starts {_start_of(lines)!r}.",
+            name,
+            "Write one reading per line: time, value, unit.",
+        )
+    header = read_header(head)
+    notes: list[Assumption] = []
+    _complete_units(name, entries, header.unit, header.unit_line, options, notes)
+    timeline, time_notes = _timeline(name, entries)
+    notes += time_notes
+    outcome = FileOutcome(name, timeline, header.channel, header.channel_line, [], notes)
+    numbers = [_number(name, entry, options) for entry in entries]
+    keys = list(
+        dict.fromkeys((entry.channel, entry.unit.si if entry.unit else "") for entry in entries)
+    )
+    for channel, si in keys:
+        rows = [
+            row
+            for row, entry in enumerate(entries)
+            if entry.channel == channel and entry.unit is not None and entry.unit.si == si
+        ]
+        outcome.readings += _readings(channel, si, rows, entries, numbers)
+    overloads = sum(number is None for number in numbers)
+    if overloads:
+        notes.append(Assumption(None, f"overload rows left out: {overloads}"))
+    return outcome
+
+
+def _readings(
+    channel: str | None,
+    si: str,
+    rows: list[int],
+    entries: Sequence[_Entry],
+    numbers: Sequence[Number | None],
+) -> list[Readings]:
+    units = list(dict.fromkeys(entries[row].unit for row in rows))
+    known = [unit for unit in units if unit is not None]
+    chosen = [numbers[row] for row in rows]
+    cells = Cells(
+        np.array([number.count if number else 0 for number in chosen], np.int64),
+        np.array([number.exponent if number else 0 for number in chosen], np.int64),
+        np.array([units.index(entries[row].unit) for row in rows], np.int64),
+        np.array([READ if number else OVERLOAD for number in chosen], np.int64),
+        tuple(known),
+        any(number.scientific for number in chosen if number),
+    )
+    here = np.arange(len(rows))
+    if not (cells.state == READ).any():
+        return []
+    value = si_values(cells, here, cells.unit, known)
+    step = smallest_step(cells, here, cells.unit, known)
+    return [Readings(channel, si, np.array(rows, np.int64), value, cells.state, step)]
+
+
+def _entries(name: str, lines: Sequence[str]) -> tuple[list[_Entry], list[tuple[int, str]]]:
+    """Every reading with its time and channel; lines before the first time are the head."""
+    entries: list[_Entry] = []
+    head: list[tuple[int, str]] = []
+    seconds: Fraction | None = None
+    clock: str | None = None
+    section: str | None = None
+    if len(lines) > _MAX_LINES:
+        raise BenchError(
+            f"The {len(lines)} lines form no table of readings.",
+            name,
+            "Export the log as CSV with one reading per line.",
+        )
+    for number, raw in enumerate(lines, 1):
+        if not raw.strip() or len(raw) > 1000:
+            continue
+        line = _PARENTHESES.sub(" ", raw)
+        signs = list(_signs(line))
+        times = [sign for sign in signs if sign[0] in ("seconds", "clock")]
+        values = [sign for sign in signs if sign[0] in ("value", "bare", "mark")]
+        if len(times) > 1:
+            times = times[:1] if not values else times[:1]
+        if times and (values or len(signs) <= 3):
+            kind, found = times[0]
+            seconds = found if kind == "seconds" and isinstance(found, Fraction) else None
+            clock = str(found) if kind == "clock" else None
+        started = seconds is not None or clock is not None
+        if not values or not started or (not times and not _has_unit(values)):
+            head.append((number, raw))
+            named = channel_in_text(line)
+            if started or entries:
+                section = named or section
+            continue
+        for channel, (kind, found) in _paired(signs):
+            entry = _entry(number, seconds, clock, channel or section, kind, found, line)
+            if entry is not None:
+                entries.append(entry)
+    return _without_resistors(entries), head
+
+
+def _entry(
+    number: int,
+    seconds: Fraction | None,
+    clock: str | None,
+    channel: str | None,
+    kind: str,
+    found: object,
+    line: str,
+) -> _Entry | None:
+    text, unit_text = found if isinstance(found, tuple) else (str(found), "")
+    unit = read_unit(unit_text.replace(" ", "")) if unit_text else None
+    if unit_text and unit is None:
+        return None
+    if unit is not None and unit.si == "degC":
+        channel = " ".join(filter(None, (place_in(line), channel))) or "temperature"
+    shown = f"{text} {unit_text}".strip()
+    return _Entry(number, seconds, clock, channel, shown, None if kind == "mark" else text, unit)
+
+
+def _signs(line: str) -> Iterator[tuple[str, object]]:
+    """The signs of a line in order: (kind, what it says)."""
+    joined: Fraction | None = None
+    for match in _SIGNS.finditer(line):
+        found = match.groupdict()
+        if found["time"]:
+            # "1 h 30 min" is one time
+            part = _seconds_of(found)
+            joined = part if joined is None else joined + part
+            continue
+        if joined is not None:
+            yield "seconds", joined
+            joined = None
+        if found["half"]:
+            yield "seconds", Fraction(_HALVES[found["half"].lower()])
+        elif found["start"]:
+            yield "seconds", Fraction(0)
+        elif found["clock"]:
+            yield "clock", found["clock"].replace("h", ":").replace("H", ":")
+        elif found["value"]:
+            yield "value", (found["number"], found["unit"])
+        elif found["bare"]:
+            yield "bare", (found["bare_number"], "")
+        elif found["mark"]:
+            unit = re.search(r"[µm]?V$", found["mark"].strip())
+            yield "mark", (found["mark"].strip(), unit.group() if unit else "")
+        elif found["word"]:
+            channel = read_channel(found["word"])
+            if channel is not None:
+                yield "channel", channel
+    if joined is not None:
+        yield "seconds", joined
+
+
+def _seconds_of(found: dict[str, str | None]) -> Fraction:
+    unit = read_time_unit(found["fraction_unit"] or found["amount_unit"] or "")
+    if unit is None:
+        return Fraction(0)
+    factor = unit.count * Fraction(10) ** unit.exponent
+    if found["over"]:
+        under = int(found["under"] or 1) or 1
+        return (int(found["whole"] or 0) + Fraction(int(found["over"]), under)) * factor
+    text = (found["amount"] or "0").rstrip(".,")
+    number = read_number(text, ",") if "," in text else read_number(text, ".")
+    if number is None:
+        return Fraction(0)
+    return number.count * Fraction(10) ** number.exponent * factor
+
+
+def _paired(signs: Sequence[tuple[str, object]]) -> list[tuple[str | None, tuple[str, object]]]:
+    """Each reading with its channel: the one before it if the line starts so, else behind it."""
+    useful = [sign for sign in signs if sign[0] in ("value", "bare", "mark", "channel")]
+    before = bool(useful) and useful[0][0] == "channel"
+    pairs: list[tuple[str | None, tuple[str, object]]] = []
+    channel: str | None = None
+    if before:
+        for sign in useful:
+            if sign[0] == "channel":
+                channel = str(sign[1])
+            else:
+                pairs.append((channel, sign))
+        return pairs
+    waiting: list[tuple[str, object]] = []
+    for sign in useful:
+        if sign[0] == "channel":
+            pairs += [(str(sign[1]), value) for value in waiting]
+            waiting = []
+        else:
+            waiting.append(sign)
+    return pairs + [(None, value) for value in waiting]
+
+
+def _has_unit(values: Sequence[tuple[str, object]]) -> bool:
+    return any(kind in ("value", "mark") for kind, _ in values)
+
+
+def _without_resistors(entries: list[_Entry]) -> list[_Entry]:
+    """An ohm value beside volts names the resistor the volts are taken across."""
+    if not any(entry.unit is not None and entry.unit.si == "V" for entry in entries):
+        return entries
+    return [entry for entry in entries if entry.unit is None or entry.unit.si != "ohm"]
+
+
+def _complete_units(
+    name: str,
+    entries: Sequence[_Entry],
+    header_unit: Unit | None,
+    header_line: int | None,
+    options: LogOptions,
+    notes: list[Assumption],
+) -> None:
+    """Give a unit to the readings that have none: header, person, or the one unit in use."""
+    bare = [entry for entry in entries if entry.unit is None]
+    if not bare:
+        return
+    option = stated_units(options.unit)
+    used = Counter(entry.unit for entry in entries if entry.unit and entry.unit.si != "degC")
+    if header_unit is not None:
+        unit, text, line = header_unit, f"unit from header: {header_unit.symbol}", header_line
+    elif len(option) == 1:
+        unit, text, line = option[0], "", None
+    elif len(used) == 1:
+        unit = next(iter(used))
+        text, line = f"no unit here: {unit.symbol} as in the other readings", bare[0].line
+    elif any(entry.number is not None for entry in bare):
+        first = next(entry for entry in bare if entry.number is not None)
+        raise ask_unit(f"{name}, line {first.line}", first.shown)
+    else:
+        unit, text, line = used.most_common(1)[0][0], "", None
+    for entry in bare:
+        entry.unit = unit
+    if text:
+        notes.append(Assumption(line, text))
+
+
+def _number(name: str, entry: _Entry, options: LogOptions) -> Number | None:
+    """The reading of an entry; each number written by hand shows its own decimal mark."""
+    if entry.number is None:
+        return None
+    text = entry.number.rstrip(".,")
+    mark = mark_in(text)
+    where = f"{name}, line {entry.line}"
+    if mark is Mark.COMMA_OR_GROUP and options.decimal is None:
+        unit = f" {entry.unit.symbol}" if entry.unit else ""
+        raise ask_decimal(where, text, text, unit)
+    if mark is Mark.COMMA_OR_GROUP and options.decimal is not None:
+        number = read_number(text, SIGNS[options.decimal])
+    elif mark is Mark.POINT_OR_GROUP:
+        number = read_number(text, SIGNS.get(options.decimal or "", "."))
+    else:
+        number = read_number(text, "," if mark is Mark.COMMA else ".")
+    if number is None or len(str(abs(number.count))) > 15:
+        raise BenchError(
+            f"{entry.shown!r} is not a number.", where, f"Correct it, or give {DECIMAL_OPTION}."
+        )
+    return number
+
+
+def _timeline(name: str, entries: Sequence[_Entry]) -> tuple[Timeline, list[Assumption]]:
+    lines = [entry.line for entry in entries]
+    clocks = [entry.clock for entry in entries if entry.clock is not None]
+    if clocks and len(clocks) < len(entries):
+        row = next(entry for entry in entries if entry.clock is None)
+        raise BenchError(
+            f"Times of day such as {clocks[0]!r} stand beside times since the start.",
+            f"{name}, line {row.line}",
+            "Write all times in one way.",
+        )
+    if clocks:
+        cells = [re.sub(r"\s?([AaPp])\.?([Mm])\.?$", r" \1\2", clock) for clock in clocks]
+        return clock_timeline(name, cells, read_times(cells, "clock"), lines, "", False)
+    ticks = [int((entry.seconds or Fraction(0)) * _TICKS_PER_S) for entry in entries]
+    for row in range(1, len(ticks)):
+        if ticks[row] < ticks[row - 1] and _own_rows_fall(entries, ticks, row):
+            raise BenchError(
+                f"The time runs backwards, from {ticks[row - 1] / 1e6:g} s to {ticks[row] / 1e6:g} s.",
+                f"{name}, line {lines[row]}",
+                "Put the readings in the order of time.",
+            )
+    if max(ticks) > 10**15:
+        raise BenchError("The times are too long for a measurement.", name, "Check the times.")
+    array = np.array(ticks, np.int64)
+    return Timeline(array, _TICKS_PER_S, "elapsed", np.ones(len(array), bool)), []
+
+
+def _own_rows_fall(entries: Sequence[_Entry], ticks: Sequence[int], row: int) -> bool:
+    """Channels may be noted one after the other, each from the start."""
+    own = entries[row].channel, entries[row].unit and entries[row].unit.si
+    for before in range(row - 1, -1, -1):
+        if (entries[before].channel, entries[before].unit and entries[before].unit.si) == own:
+            return ticks[row] < ticks[before]
+    return False
+
+
+def _start_of(lines: Sequence[str]) -> str:
+    return next((line.strip()[:60] for line in lines if line.strip()), "")

@@ -1,0 +1,225 @@
+"""The layout of a log: comment block, titles, separator, rows."""
+
+from __future__ import annotations
+
+import csv
+import re
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from backtospec.sources.log_files.cells import missing_code, take_apart
+from backtospec.sources.log_files.times import match_time
+
+_COMMENT = re.compile(r"\s*(?:#|;|//|%|!|\*)")
+_WIDE_SPACE = re.compile(r"\t+| {2,}")
+_SPACE = re.compile(r"\s+")
+_SAMPLE_LINES = 400
+_MOST_BAD = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A log as columns of cells.
+
+    Parameters
+    ----------
+    head
+        Lines before the rows, without comment marks, each with its line number from 1.
+    titles
+        One title per column, empty where there is none.
+    units_row
+        Cells of a row of units below the titles, or empty strings.
+    columns
+        The cells, by column.
+    line_numbers
+        Line of each row.
+    left_out
+        Lines between the rows that are no rows.
+    """
+
+    head: tuple[tuple[int, str], ...]
+    titles: tuple[str, ...]
+    title_line: int | None
+    units_row: tuple[str, ...]
+    columns: tuple[list[str], ...]
+    line_numbers: list[int]
+    left_out: tuple[tuple[int, str], ...]
+    separator: str
+
+
+def read_table(lines: Sequence[str]) -> Table | None:
+    """Return the table in the lines, or None where they do not form one."""
+    first_row_candidates = [(number, line) for number, line in enumerate(lines, 1) if line.strip()][
+        :_SAMPLE_LINES
+    ]
+    best: tuple[int, str, int] | None = None
+    for separator in _SPLITTERS:
+        width, hits = _score(first_row_candidates, separator)
+        if width and (best is None or hits > best[0]):
+            best = (hits, separator, width)
+    if best is None:
+        return None
+    _, separator, width = best
+    split = _SPLITTERS[separator]
+    start = next(
+        number
+        for number, line in first_row_candidates
+        if _is_row(cells := split(line), width) and len(cells) == width
+    )
+    return _rows(lines, start, separator, width)
+
+
+def _rows(lines: Sequence[str], start: int, separator: str, width: int) -> Table | None:
+    split = _SPLITTERS[separator]
+    rows: list[list[str]] = []
+    numbers: list[int] = []
+    left_out: list[tuple[int, str]] = []
+    for number in range(start, len(lines) + 1):
+        line = lines[number - 1]
+        if not line or line.isspace():
+            continue
+        cells = split(line)
+        if len(cells) == width:
+            rows.append(cells)
+        else:
+            fitted = None if _COMMENT.match(line) else _fitted(cells, width)
+            if fitted is None:
+                left_out.append((number, line))
+                continue
+            rows.append(fitted)
+        numbers.append(number)
+    wrong = [each for each in left_out if not _COMMENT.match(each[1])]
+    if len(wrong) > max(1, _MOST_BAD * len(rows)):
+        return None
+    head = [(n, line) for n, line in enumerate(lines[: start - 1], 1) if line.strip()]
+    titles, title_line, units_row = _titles(head, separator, width)
+    if title_line is not None:
+        head = [each for each in head if each[0] < title_line]
+    return Table(
+        tuple((n, _COMMENT.sub("", line).strip()) for n, line in head),
+        titles,
+        title_line,
+        units_row,
+        tuple(list(column) for column in zip(*rows, strict=True)),
+        numbers,
+        tuple(left_out),
+        separator,
+    )
+
+
+def _fitted(cells: list[str], width: int) -> list[str] | None:
+    """A row with empty cells too many at its end, or its last cells missing."""
+    while len(cells) > width and not cells[-1]:
+        cells.pop()
+    if len(cells) == width:
+        return cells
+    if 2 <= len(cells) < width and _is_row(cells, width):
+        return cells + [""] * (width - len(cells))
+    return None
+
+
+def _score(sample: Sequence[tuple[int, str]], separator: str) -> tuple[int, int]:
+    split = _SPLITTERS[separator]
+    widths: Counter[int] = Counter()
+    for _, line in sample:
+        if _COMMENT.match(line) and not line.lstrip().startswith(separator.strip() or "\0"):
+            continue
+        cells = split(line)
+        if _is_row(cells, len(cells)):
+            widths[len(cells)] += 1
+    if not widths:
+        return 0, 0
+    width, hits = widths.most_common(1)[0]
+    return width, hits
+
+
+def _is_row(cells: Sequence[str], width: int) -> bool:
+    """A row holds at least a time or a number, and one more number, mark, or reading."""
+    if width == 1:
+        return False
+    times = numbers = marks = 0
+    for cell in cells:
+        if not cell:
+            continue
+        if any(match_time(cell, kind) for kind in ("stamp", "clock", "date")):
+            times += 1
+        elif missing_code(cell) is not None:
+            marks += 1
+        elif take_apart(cell) is not None:
+            numbers += 1
+    first_is_text = not any(
+        match_time(cells[0], kind) for kind in ("stamp", "clock", "date")
+    ) and not (take_apart(cells[0]) or missing_code(cells[0]) is not None)
+    if first_is_text and not times and numbers < 2:
+        return False
+    return times + numbers >= 1 and times + numbers + marks >= 2 and numbers + marks >= 1
+
+
+def _titles(
+    head: Sequence[tuple[int, str]], separator: str, width: int
+) -> tuple[tuple[str, ...], int | None, tuple[str, ...]]:
+    """The last line above the rows that splits like them; a row of units may stand below it."""
+    from backtospec.sources.log_files.vocabulary import unit_in_title
+    from backtospec.sources.log_files.units import read_time_unit
+
+    def cells_of(line: str) -> list[str]:
+        bare = _COMMENT.sub("", line, count=1) if _COMMENT.match(line) else line
+        for text in (line, bare):
+            cells = split(text)
+            while len(cells) > width and not cells[-1]:
+                cells.pop()
+            if len(cells) == width:
+                return cells
+        return _SPLITTERS["  "](bare.strip())
+
+    split = _SPLITTERS[separator]
+    empty = ("",) * width
+    units_row = empty
+    for number, line in reversed(head):
+        cells = cells_of(line)
+        if len(cells) != width or not any(cells):
+            break
+        bare = [re.sub(r"^[\[(](.*)[\])]$", r"\1", cell) for cell in cells]
+        is_units = all(
+            not cell or read_time_unit(cell) or unit_in_title(cell) for cell in bare
+        ) and any(bare)
+        if is_units and units_row == empty and number == head[-1][0] and len(head) > 1:
+            above = cells_of(head[-2][1])
+            if len(above) == width and not any(":" in cell or "=" in cell for cell in above):
+                units_row = tuple(bare)
+                continue
+        return tuple(cells), number, units_row
+    return empty, None, units_row
+
+
+def _split_plain(mark: str) -> Callable[[str], list[str]]:
+    def split(line: str) -> list[str]:
+        if '"' in line:
+            try:
+                return [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
+            except (csv.Error, StopIteration):
+                pass
+        if " " in line or "\t" in line:
+            return [cell.strip() for cell in line.split(mark)]
+        return line.split(mark)
+
+    return split
+
+
+def _split_wide(line: str) -> list[str]:
+    return _WIDE_SPACE.split(line.strip())
+
+
+def _split_space(line: str) -> list[str]:
+    return _SPACE.split(line.strip())
+
+
+_SPLITTERS: dict[str, Callable[[str], list[str]]] = {
+    "\t": _split_plain("\t"),
+    ";": _split_plain(";"),
+    "|": _split_plain("|"),
+    ",": _split_plain(","),
+    "  ": _split_wide,
+    " ": _split_space,
+}
