@@ -7,12 +7,16 @@ import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import lru_cache
 
 from backtospec.errors import BenchError, Choice, Question
 from backtospec.quantity.units import Unit, in_unit, spelled, to_si, unit_named
 
 LONGEST = 60
 """Characters; nobody types a longer number."""
+
+LARGEST_EXPONENT = 99
+"""With it, every number that is accepted stays within a float."""
 
 _SAME = str.maketrans(
     {
@@ -25,7 +29,7 @@ _SAME = str.maketrans(
 _NOT_FOLDED = ("<super>", "<sub>", "<circle>", "<fraction>")
 """Characters that would turn into other numbers if folded: 10² is not 102."""
 
-_PLAIN = re.compile(r"([-+]?)\s*([0-9.,' ]*[0-9.])((?:[eE][-+]?[0-9]{1,3})?)(?![0-9])\s*(\D*)")
+_PLAIN = re.compile(r"([-+]?)\s*([0-9.,' ]*[0-9.])((?:[eE][-+]?[0-9]+)?)\s*(\D*)")
 _LETTER_AS_MARK = re.compile(r"([-+]?)\s*([0-9]*)([^\W\d_])([0-9]+)\s*(\D*)")
 _NUMBER = re.compile(r"[0-9]+(?:[.,][0-9]+)*")
 _MARKED_DIMENSIONS = ("Ω", "F", "H", "V", "A", "W", "Hz")
@@ -51,10 +55,7 @@ class _Candidate:
 
     @property
     def si(self) -> float:
-        try:
-            return float(self.number.value * self.unit.factor + self.unit.offset)
-        except OverflowError:
-            return float("inf") if self.number.value > 0 else float("-inf")
+        return float(self.number.value * self.unit.factor + self.unit.offset)
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,9 +68,9 @@ class _Field:
     high: float | None
 
     def holds(self, si: float) -> bool:
-        low = self.low is None or si >= to_si(self.low, self.unit)
-        high = self.high is None or si <= to_si(self.high, self.unit)
-        return low and high and abs(si) != float("inf")
+        low = self.low is None or si >= _bound(self.low, self.unit)
+        high = self.high is None or si <= _bound(self.high, self.unit)
+        return low and high
 
     @property
     def accepted(self) -> str:
@@ -85,6 +86,9 @@ class _Field:
 
     def refuse(self, what: str, fix: str) -> BenchError:
         return BenchError(what, self.where, fix)
+
+
+_bound = lru_cache(to_si)
 
 
 def read(
@@ -154,7 +158,8 @@ def _choose(text: str, field: _Field) -> _Candidate:
     plausible = [c for c in candidates if field.holds(c.si)]
     if not plausible:
         raise _out_of_range(quoted, candidates[0], field)
-    if plausible[0].unit.dimension == "F" and len({c.unit.factor for c in plausible}) > 1:
+    units = {c.unit for c in plausible}
+    if plausible[0].unit.dimension == "F" and len(units) > 1 and plausible[0].number.value:
         raise _unit_question(text, plausible, field)
     numbers = _distinct(c.number for c in plausible)
     if len(numbers) > 1:
@@ -177,8 +182,6 @@ def _distinct(numbers: Iterable[_Number]) -> list[_Number]:
 
 def _out_of_range(quoted: str, candidate: _Candidate, field: _Field) -> BenchError:
     """Say that the likeliest reading is out of range, in the field's unit beside the typed text."""
-    if abs(candidate.si) == float("inf"):
-        return field.refuse(f"{quoted} is too large to be a reading.", f"Give {_one(field)}.")
     number = f"{in_unit(candidate.si, field.unit):.6g}"
     shown = f"{number} {field.unit}".strip()
     if quoted not in (_quoted(number), _quoted(shown)):
@@ -190,7 +193,7 @@ def _out_of_range(quoted: str, candidate: _Candidate, field: _Field) -> BenchErr
 
 def _unit_question(text: str, plausible: list[_Candidate], field: _Field) -> Question:
     """Ask which unit is meant; the answers are spelled in µF, which has one meaning."""
-    microfarads = list(dict.fromkeys(f"{in_unit(c.si, 'µF'):.12g} µF" for c in plausible))
+    microfarads = list(dict.fromkeys(f"{in_unit(c.si, 'µF'):.15g} µF" for c in plausible))
     return Question(
         f"{_quoted(text)} can be read as {' or as '.join(microfarads)}.",
         field.where,
@@ -223,6 +226,11 @@ def _candidates(text: str, field: _Field) -> list[_Candidate]:
     numbers = []
     if plain:
         sign, digits, exponent, suffix = plain.groups()
+        if exponent and abs(int(exponent[1:])) > LARGEST_EXPONENT:
+            raise field.refuse(
+                f"{_quoted(text)} has an exponent beyond ±{LARGEST_EXPONENT}.",
+                f"Give {_one(field)}.",
+            )
         numbers = _numbers(sign, digits.strip(), exponent)
         units = spelled(suffix, wanted)
         found += [_Candidate(n, u, suffix.strip()) for n in numbers for u in units]
@@ -249,6 +257,8 @@ def _one(field: _Field) -> str:
 
 def _fold(text: str, field: _Field) -> str:
     """Return a text with one spelling for every digit, minus, degree, micro and space."""
+    if text.isascii():
+        return " ".join(text.split())
     text = text.translate(_SAME)
     for character in text:
         if unicodedata.decomposition(character).startswith(_NOT_FOLDED):

@@ -127,6 +127,7 @@ def _prefixed(prefix: str, symbol: str) -> Unit:
     return Unit(prefix + symbol, symbol, Fraction(10) ** POWERS[prefix])
 
 
+@lru_cache
 def spelled(suffix: str, wanted: Unit) -> tuple[Unit, ...]:
     """Return every unit that a suffix typed behind a number can mean, the likeliest first.
 
