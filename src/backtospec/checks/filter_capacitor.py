@@ -6,8 +6,17 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from backtospec.analysis import capacitor, discharge
-from backtospec.analysis.capacitor import EsrBand, Tolerance
+from backtospec.analysis import capacitor, capacitor_limits, discharge
+from backtospec.analysis.capacitor import Tolerance
+from backtospec.analysis.capacitor_limits import (
+    HIGHEST_PERCENT,
+    LOSS_WATCH_PERCENT,
+    LOWEST_PERCENT,
+    RATIO,
+    READS_HIGH_PERCENT,
+    TWICE,
+    Part,
+)
 from backtospec.check import (
     Advice,
     AdviceKind,
@@ -34,20 +43,8 @@ from backtospec.check import (
 )
 from backtospec.errors import BenchError
 from backtospec.quantity import Measured, MeterRange, resolution, write
-from backtospec.records import Condition, Limit, PowerState
+from backtospec.records import Limit, PowerState
 from backtospec.verdict import Bound, Finding, Result, Verdict, against
-
-LOWEST_PERCENT, HIGHEST_PERCENT = 80.0, 180.0
-"""Faulty outside these, in a survey of a whole 1977 recap (old-fidelity-forum.de, S30)."""
-
-READS_HIGH_PERCENT = 130.0
-"""Above this leakage may be what is read (a working rule, no source)."""
-
-CHART_FACTOR = 2.0
-"""ESR is worrying above twice the chart (glodark.com); tan δ is worn out at twice its limit."""
-
-LOSS_WATCH_PERCENT, LOSS_BAD_PERCENT = 5.0, 15.0
-"""Voltage loss: suspicious, and bad (common practice, no source)."""
 
 OLD_BEFORE_YEAR, OLD_AGE_YEARS = 1990, 30.0
 """Old enough for the order list on age alone (common practice, no source)."""
@@ -62,33 +59,12 @@ SHORTEST_REFORM_S = 3600.0
 """One leakage reading earlier than this does not condemn a part (common practice, no source)."""
 
 FREQUENCIES = {"100-hz": 100.0, "120-hz": 120.0, "1-khz": 1e3, "100-khz": 1e5}
-RATIO = "capacitance_ratio_percent"
-SURVEY = "below 80 %: faulty in a survey of one 1977 recap"
-
 LIFT = "a neighbour in circuit may be helping. Lift one leg and read it again"
 DRIED = "dried-out electrolyte"
 LEAKY = "leakage inflates the reading"
 AGEING = "chemical ageing"
 NEIGHBOUR = "neighbour in circuit"
 COARSE = "meter too coarse for this part"
-
-
-@dataclass(frozen=True, slots=True)
-class _Part:
-    """What is known of the part before anything is measured."""
-
-    name: str
-    nominal: float | None
-    reference: float | None
-    rated_v: float | None
-    working_v: Measured | None
-    tolerance: Tolerance
-    marked: bool
-    old: bool
-    age: str
-    circuit: str
-    alone: bool
-    frequency_hz: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +89,7 @@ class _Leakage:
         return self.verdict is Verdict.PASS and high is not None and self.readings[0][1] > high
 
 
-def _part(answers: Answers) -> _Part:
+def _part(answers: Answers) -> Part:
     name = answers.texts.get("designator", "").strip()
     sheet = answers.spec
     listed = next(
@@ -138,19 +114,19 @@ def _part(answers: Answers) -> _Part:
         low = listed.tolerance_low_percent
         high = listed.tolerance_high_percent
         tolerance, marked = Tolerance(-high if low is None else low, high, listed.source), True
-    circuit = answers.choice("in_circuit")
-    return _Part(
+    in_circuit = answers.choice("in_circuit") == "in"
+    return Part(
         name=name,
         nominal=nominal,
         reference=parallel or nominal,
         rated_v=_value(answers, "rated_v") or (listed.rated_v if listed else None),
-        working_v=answers.number("working_v"),
+        working_v=_value(answers, "working_v"),
         tolerance=tolerance,
         marked=marked,
         old=old,
         age=f"Now {age:g} years old" if age is not None else f"Made about {year}",
-        circuit=circuit,
-        alone=circuit == "out" or parallel is not None,
+        in_circuit=in_circuit,
+        alone=not in_circuit or parallel is not None,
         frequency_hz=FREQUENCIES.get(answers.choice("frequency")),
     )
 
@@ -172,12 +148,13 @@ def _tolerance(answers: Answers, year: int | None) -> tuple[Tolerance, bool]:
     return Tolerance(-abs(high if low is None else low), high, "marked on the part"), True
 
 
-def _leakage(answers: Answers, part: _Part) -> _Leakage | None:
+def _leakage(answers: Answers, part: Part) -> _Leakage | None:
     series = answers.series("leakage")
     readings = series.readings() if series else ()
     if series is None or not readings:
         return None
-    limit = _leakage_limit(answers, part, readings[-1][1])
+    stated, test_v = _value(answers, "leakage_limit"), _value(answers, "leakage_v")
+    limit = capacitor_limits.leakage_limit(part, readings[-1][1], stated, test_v)
     meter = MeterRange(
         answers.meter.percent if answers.meter else 0.5,
         answers.meter.counts if answers.meter else 3.0,
@@ -195,23 +172,9 @@ def _leakage(answers: Answers, part: _Part) -> _Leakage | None:
     return _Leakage(readings, result, limit, against(result, limit).verdict)
 
 
-def _leakage_limit(answers: Answers, part: _Part, last_a: float) -> Limit | None:
-    stated = _value(answers, "leakage_limit")
-    high, source = stated, "limit as stated"
-    if high is None and part.nominal and part.rated_v:
-        high = capacitor.discard_leakage(part.nominal, part.rated_v)
-        source = "discard limit of the 1950s to 70s, puck.nether.net boatanchors 1999-May/005362"
-    if high is None:
-        return None
-    conditions = [Condition("circuit", "out")]
-    if part.working_v and answers.number("leakage_v") and last_a <= high:
-        conditions.append(Condition("test_v", low=0.95 * part.working_v.value))
-    return Limit("leakage_a", None, high, "A", source, tuple(conditions), stated is None)
-
-
-def _conditions(answers: Answers, part: _Part) -> dict[str, float | str]:
+def _conditions(answers: Answers, part: Part) -> dict[str, float | str]:
     found: dict[str, float | str] = {
-        "circuit": part.circuit,
+        "circuit": "in" if part.in_circuit else "out",
         "neighbours": "excluded" if part.alone else "possible",
     }
     numbers = {
@@ -248,8 +211,9 @@ def measure(answers: Answers) -> Measurement:
         since = capacitor.time_in_limit(leakage.readings, high) if high else None
         if since is not None:
             add("leakage_in_limit_s", Measured(since), "interpolated, logarithmic", "leakage")
-    if part.working_v and part.rated_v:
-        margin = (part.rated_v / abs(part.working_v) - 1) * 100
+    working = answers.number("working_v")
+    if working and part.rated_v:
+        margin = (part.rated_v / abs(working) - 1) * 100
         add("voltage_margin_percent", margin, "rated ÷ working volts", "rated_v", "working_v")
     _add_discharge(answers, part, add)
     _add_replacement(answers, part, add)
@@ -263,7 +227,7 @@ def measure(answers: Answers) -> Measurement:
 _Add = Callable[..., None]
 
 
-def _add_capacitance(answers: Answers, part: _Part, add: _Add) -> None:
+def _add_capacitance(answers: Answers, part: Part, add: _Add) -> None:
     again = answers.number("capacitance_after")
     farad = again or answers.number("capacitance")
     if farad is None:
@@ -275,7 +239,7 @@ def _add_capacitance(answers: Answers, part: _Part, add: _Add) -> None:
 
 
 def _add_esr(
-    answers: Answers, part: _Part, conditions: dict[str, float | str], add: _Add
+    answers: Answers, part: Part, conditions: dict[str, float | str], add: _Add
 ) -> None:
     esr, leads, tan = (answers.number(key) for key in ("esr", "lead_ohm", "tan_delta"))
     farad = answers.number("capacitance_after") or answers.number("capacitance")
@@ -301,7 +265,7 @@ def _add_esr(
         add("esr_ohm", ohm, method, "esr", "lead_ohm")
 
 
-def _add_discharge(answers: Answers, part: _Part, add: _Add) -> None:
+def _add_discharge(answers: Answers, part: Part, add: _Add) -> None:
     for key in ("residual_v", "residual_later_v"):
         if (volt := answers.number(key)) is not None:
             add(key, volt, "direct voltage across the part", key)
@@ -326,18 +290,18 @@ def _add_discharge(answers: Answers, part: _Part, add: _Add) -> None:
     add("discharge_s", Measured(seconds), f"R·C·ln(V ÷ 2 V) with {write(ohm, 'Ω')}", "charged_v")
 
 
-def _add_replacement(answers: Answers, part: _Part, add: _Add) -> None:
+def _add_replacement(answers: Answers, part: Part, add: _Add) -> None:
     new, new_v = _value(answers, "new_capacitance"), _value(answers, "new_rated_v")
     if new and part.nominal:
         more = Measured((new / part.nominal - 1) * 100)
         add("replacement_c_percent", more, "new ÷ marked", "new_capacitance", "nominal")
-    needed = abs(part.working_v.value) if part.working_v else part.rated_v
+    needed = abs(part.working_v) if part.working_v else part.rated_v
     if new_v and needed:
         margin = Measured((new_v / needed - 1) * 100)
         add("replacement_v_percent", margin, "new rating ÷ volts it must stand", "new_rated_v")
 
 
-def _figures(part: _Part, leakage: _Leakage | None) -> tuple[Figure, ...]:
+def _figures(part: Part, leakage: _Leakage | None) -> tuple[Figure, ...]:
     figures: list[Figure] = []
     points = [(t, a) for t, a in (leakage.readings if leakage else ()) if t > 0 and a > 0]
     if leakage and len(points) > 1:
@@ -347,7 +311,7 @@ def _figures(part: _Part, leakage: _Leakage | None) -> tuple[Figure, ...]:
         x, y = Axis("time at voltage", "min", True), Axis("leakage", "µA", True)
         title = "Leakage while re-forming"
         figures.append(SeriesFigure("leakage", title, x, y, (trace,), (), marks))
-    if (band := _band(part)) and part.rated_v:
+    if (band := part.esr_band) and part.rated_v:
         rows = tuple((s.source, write(s.ohm, "Ω")) for s in band.sources)
         columns = ("Source", "Highest ESR of a new part")
         figures.append(TableFigure("esr_band", "ESR: the sources disagree", columns, rows))
@@ -358,108 +322,34 @@ def _columns(points: list[tuple[float, float]]) -> tuple[tuple[float, ...], tupl
     return tuple(x for x, _ in points), tuple(y for _, y in points)
 
 
-def _band(part: _Part) -> EsrBand | None:
-    if part.reference is None:
-        return None
-    return capacitor.esr_band(part.reference, part.rated_v, part.frequency_hz)
-
-
 def limits(answers: Answers) -> tuple[Limit, ...]:
-    """Return what each axis must keep, and when a reading that keeps it counts.
-
-    In circuit a neighbour makes capacitance read high and ESR low, never the other way: a reading
-    that fails counts wherever it was taken, one that passes counts only without neighbours.
-    """
+    """Return what each axis must keep, and when a reading that keeps it counts."""
     part = _part(answers)
+    found: list[Limit] = capacitor_limits.loss_limits(part)
     leakage = _leakage(answers, part)
-    esr, ratio = _esr_and_ratio(answers, part)
-    found = [*_ratio_limits(part, ratio), *_esr_limits(answers, part, esr), *_loss_limits(part)]
     if leakage and leakage.limit:
         found.append(leakage.limit)
-    found.append(
-        Limit("voltage_margin_percent", 0.0, None, "%", "a rating is a maximum", convention=True)
-    )
+    values = {r.key: r for r in measure(answers).results}
+    if (ratio := values.get(RATIO)) and ratio.value:
+        found += capacitor_limits.ratio_limits(part, ratio.value.value)
+    if (esr := values.get("esr_ohm")) and esr.value:
+        step = resolution(answers.texts["esr"], "Ω") if "esr" in answers.numbers else None
+        warm = answers.number("temperature") is not None
+        found += capacitor_limits.esr_limits(
+            part, esr.value.value, step, temperature_known=warm
+        )
     safe = "below 2 V, twice a minute apart (from memory)"
-    for key in ("residual_v", "residual_later_v"):
-        found.append(Limit(key, -discharge.SAFE_V, discharge.SAFE_V, "V", safe, (), True))
     more = "rectifier and fuse strain (from memory)"
-    found.append(
-        Limit("replacement_c_percent", None, INRUSH_PERCENT, "%", more, convention=True)
+    least = "equal or higher voltage, ag-forum.herokuapp.com/posts/2029411"
+    volt = discharge.SAFE_V
+    return (
+        *found,
+        Limit("voltage_margin_percent", 0.0, None, "%", "a rating is a maximum", (), True),
+        Limit("residual_v", -volt, volt, "V", safe, (), True),
+        Limit("residual_later_v", -volt, volt, "V", safe, (), True),
+        Limit("replacement_c_percent", None, INRUSH_PERCENT, "%", more, (), True),
+        Limit("replacement_v_percent", 0.0, None, "%", least, (), True),
     )
-    found.append(
-        Limit("replacement_v_percent", 0.0, None, "%", "equal or higher voltage, S71", (), True)
-    )
-    return tuple(found)
-
-
-def _esr_and_ratio(answers: Answers, part: _Part) -> tuple[Result | None, Measured | None]:
-    results: list[Result] = []
-
-    def add(key: str, value: Measured, method: str, *_: str, bound: Bound = Bound.EQUALS) -> None:
-        results.append(Result(key, "", value, RESULTS[key][1], method, (), {}, bound))
-
-    _add_capacitance(answers, part, add)
-    _add_esr(answers, part, {}, add)
-    esr = next((r for r in results if r.key == "esr_ohm"), None)
-    ratio = next((r.value for r in results if r.key == RATIO), None)
-    return esr, ratio
-
-
-def _ratio_limits(part: _Part, ratio: Measured | None) -> list[Limit]:
-    if ratio is None:
-        return []
-    conditions: list[Condition] = []
-    if ratio.value >= LOWEST_PERCENT:
-        conditions.append(Condition("neighbours", "excluded"))
-    if _reads_high(part, ratio):
-        conditions.append(Condition("leakage", "within its limit"))
-    tolerance = part.tolerance
-    low, high = 100 + tolerance.low_percent, 100 + tolerance.high_percent
-    if not part.marked:
-        source = f"{tolerance.source}; {SURVEY}"
-        return [Limit(RATIO, LOWEST_PERCENT, high, "%", source, tuple(conditions), True)]
-    return [
-        Limit(RATIO, low, high, "%", tolerance.source, tuple(conditions)),
-        Limit(RATIO, LOWEST_PERCENT, None, "%", SURVEY, tuple(conditions), True),
-    ]
-
-
-def _reads_high(part: _Part, ratio: Measured) -> bool:
-    return ratio.value > min(READS_HIGH_PERCENT, 100 + part.tolerance.high_percent)
-
-
-def _esr_limits(answers: Answers, part: _Part, esr: Result | None) -> list[Limit]:
-    band = _band(part)
-    if esr is None or esr.value is None or band is None:
-        return []
-    high = CHART_FACTOR * band.high_ohm
-    conditions: list[Condition] = []
-    if esr.value.value <= high:
-        if part.rated_v is None:
-            return []  # only what no rating would excuse can be judged without one
-        conditions.append(Condition("neighbours", "excluded"))
-        if "esr" in answers.numbers:
-            conditions.append(Condition("meter_step_ohm", high=band.low_ohm / 2))
-    elif answers.number("temperature"):
-        conditions.append(Condition("temperature_c", low=15.0, high=40.0))  # cold raises ESR
-    names = ", ".join(dict.fromkeys(s.source for s in band.sources))
-    source = f"twice the most lenient of {names}"
-    return [Limit("esr_ohm", None, high, "Ω", source, tuple(conditions), True)]
-
-
-def _loss_limits(part: _Part) -> list[Limit]:
-    out = Condition("circuit", "out")
-    common = "common practice, no source"
-    found = [Limit("voltage_loss_percent", None, LOSS_BAD_PERCENT, "%", common, (out,), True)]
-    if part.nominal and part.rated_v:
-        pair = [capacitor.largest_tan_delta(part.nominal, part.rated_v, x) for x in (False, True)]
-        known = [tan for tan in pair if tan is not None]
-        if known:
-            at = Condition("frequency_hz", low=100.0, high=120.0)
-            source = "twice the limit of a new part, its end of life by a maker's data sheet"
-            high = CHART_FACTOR * max(known)
-            found.append(Limit("tan_delta", None, high, "", source, (out, at), True))
-    return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -472,7 +362,7 @@ class _View:
     cause: Cause | None = None
 
 
-def _capacitance_view(findings: Findings, part: _Part, leakage: _Leakage | None) -> _View | None:
+def _capacitance_view(findings: Findings, part: Part, leakage: _Leakage | None) -> _View | None:
     ratio, farad = findings.value(RATIO), findings.value("capacitance_f")
     if ratio is None or farad is None or part.reference is None:
         return None
@@ -483,7 +373,7 @@ def _capacitance_view(findings: Findings, part: _Part, leakage: _Leakage | None)
         cause = Cause(DRIED, (shown,), (), "ESR, out of circuit")
         many = " together: read each with a leg lifted" if part.reference != part.nominal else ""
         return _View(AdviceKind.REPLACE, shown, f"far too little{many}", cause)
-    if _reads_high(part, ratio) or not part.alone:
+    if part.reads_high(ratio.value) or not part.alone:
         return _high_view(findings, part, leakage, ratio, shown)
     if answers.choice("behaviour") == "climbing":
         cause = Cause("high ESR", ("the reading climbs steadily",), (), "ESR at 100 or 120 Hz")
@@ -495,10 +385,10 @@ def _capacitance_view(findings: Findings, part: _Part, leakage: _Leakage | None)
 
 
 def _high_view(
-    findings: Findings, part: _Part, leakage: _Leakage | None, ratio: Measured, shown: str
+    findings: Findings, part: Part, leakage: _Leakage | None, ratio: Measured, shown: str
 ) -> _View:
     """Judge a reading that something other than a good part may have made high."""
-    kind, high = AdviceKind.REMEASURE, _reads_high(part, ratio)
+    kind, high = AdviceKind.REMEASURE, part.reads_high(ratio.value)
     if not part.alone:
         known = ("read in circuit",) + (("it reads high",) if high else ())
         next_reading = "one leg lifted, or the total that stands in parallel"
@@ -525,8 +415,8 @@ def _high_view(
     return _View(AdviceKind.LEAVE if tolerated else AdviceKind.PLAN, shown, why, cause)
 
 
-def _esr_view(findings: Findings, part: _Part) -> _View | None:
-    found, band = findings.of("esr_ohm"), _band(part)
+def _esr_view(findings: Findings, part: Part) -> _View | None:
+    found, band = findings.of("esr_ohm"), part.esr_band
     if not found or found[0].result.value is None or band is None or found[0].limit is None:
         return None
     value, result = found[0].result.value, found[0].result
@@ -557,7 +447,7 @@ def _esr_view(findings: Findings, part: _Part) -> _View | None:
             return _View(AdviceKind.PLAN if above else AdviceKind.LEAVE, shown, why)
 
 
-def _loss_views(findings: Findings) -> list[_View]:
+def _loss_views(findings: Findings, part: Part) -> list[_View]:
     views: list[_View] = []
     for key, words in (("voltage_loss_percent", "voltage loss"), ("tan_delta", "tan δ")):
         found = findings.of(key)
@@ -565,12 +455,12 @@ def _loss_views(findings: Findings) -> list[_View]:
             continue
         value = found[0].result.value.value
         shown = f"{words} {write(value, '%' if key.endswith('percent') else '', 2)}"
-        watched = value > (LOSS_WATCH_PERCENT if key.endswith("percent") else 0.5 * _high(found))
+        watched = value > (LOSS_WATCH_PERCENT if key.endswith("percent") else _high(found) / TWICE)
         match found[0].verdict:
             case Verdict.FAIL:
                 cause = Cause(DRIED, (shown,), (), "ESR, out of circuit")
                 views.append(_View(AdviceKind.REPLACE, shown, "far too lossy", cause))
-            case Verdict.NOT_COMPARABLE if findings.answers.choice("in_circuit") == "in":
+            case Verdict.NOT_COMPARABLE if part.in_circuit:
                 views.append(_View(AdviceKind.REMEASURE, shown, LIFT))
             case Verdict.NOT_COMPARABLE:
                 why = "its limits hold at 100 or 120 Hz. Read it there"
@@ -588,17 +478,21 @@ def _high(found: tuple[Finding, ...]) -> float:
     return limit.high if limit and limit.high is not None else math.inf
 
 
-def _leakage_view(findings: Findings, leakage: _Leakage | None) -> _View | None:
+def _leakage_view(leakage: _Leakage | None, part: Part) -> _View | None:
     if leakage is None or leakage.limit is None or leakage.limit.high is None:
         return None
     shown, high = f"leakage {_last(leakage)}", leakage.limit.high
     if leakage.verdict is Verdict.NOT_COMPARABLE:
-        if findings.answers.choice("in_circuit") == "in":
+        if part.in_circuit:
             why = "in circuit other parts draw current too. Lift one leg and read it again"
             return _View(AdviceKind.REMEASURE, shown, why)
         why = "read below the volts it works at. Bring the supply up to those"
         return _View(AdviceKind.REMEASURE, shown, why)
     if leakage.verdict is Verdict.PASS:
+        if leakage.limit.convention and part.nominal and part.rated_v:
+            new = capacitor.new_part_leakage(part.nominal, part.rated_v)
+            if leakage.readings[-1][1] > new:
+                return _View(AdviceKind.PLAN, shown, "more than a new part has, usable now")
         return _View(AdviceKind.LEAVE, shown)
     last_s = leakage.readings[-1][0]
     ready = capacitor.time_to_limit(leakage.readings, high)
@@ -626,10 +520,10 @@ def _span(seconds: float) -> str:
     return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.3g} h"
 
 
-def _margin_view(findings: Findings, part: _Part) -> _View | None:
+def _margin_view(findings: Findings, part: Part) -> _View | None:
     if findings.verdict("voltage_margin_percent") is not Verdict.FAIL or part.working_v is None:
         return None
-    shown = f"{write(abs(part.working_v.value), 'V')} across a {write(part.rated_v or 0, 'V')} part"
+    shown = f"{write(abs(part.working_v), 'V')} across a {write(part.rated_v or 0, 'V')} part"
     cause = Cause("rating too low for its place", (shown,), (), "mains volts against the plate")
     return _View(AdviceKind.REPLACE, shown, "above its rating", cause)
 
@@ -643,8 +537,8 @@ def advise(findings: Findings) -> Counsel:
     axes = (
         _capacitance_view(findings, part, leakage),
         _esr_view(findings, part),
-        *_loss_views(findings),
-        _leakage_view(findings, leakage),
+        *_loss_views(findings, part),
+        _leakage_view(leakage, part),
         _margin_view(findings, part),
     )
     views = [view for view in axes if view is not None]
@@ -713,14 +607,14 @@ def _replacement(findings: Findings) -> list[Advice]:
     return advice
 
 
-def _visible(answers: Answers, part: _Part) -> list[Advice]:
+def _visible(answers: Answers, part: Part) -> list[Advice]:
     words = {"bulging": "is bulging", "leaking": "leaks electrolyte"}
     seen = words.get(answers.choice("visible"))
     reason = f"{part.name or 'It'} {seen}: replace it, whatever it reads."
     return [Advice(AdviceKind.REPLACE, reason)] if seen else []
 
 
-def _joined(views: list[_View], part: _Part) -> list[Advice]:
+def _joined(views: list[_View], part: Part) -> list[Advice]:
     """Put the axes together: one bad axis decides, then one that is not validly measured."""
     start = f"{part.name}: " if part.name else ""
     bad = [v for v in views if v.kind is AdviceKind.REPLACE]
@@ -763,7 +657,7 @@ def _ageing(findings: Findings) -> Cause | None:
     return Cause(AGEING, known, (), "leakage at working volts")
 
 
-def _nothing_judged(findings: Findings, part: _Part) -> Advice:
+def _nothing_judged(findings: Findings, part: Part) -> Advice:
     later = findings.answers.number("residual_later_v")
     if later is not None:
         shown = f"{write(later.value, 'V')} a minute later"
@@ -775,7 +669,7 @@ def _nothing_judged(findings: Findings, part: _Part) -> Advice:
 
 
 def _next(
-    advice: list[Advice], views: list[_View], part: _Part, findings: Findings
+    advice: list[Advice], views: list[_View], part: Part, findings: Findings
 ) -> str:
     kinds = {a.kind for a in advice}
     if AdviceKind.STOP in kinds:
