@@ -8,6 +8,11 @@ import numpy as np
 import pytest
 import soundfile
 
+from backtospec.bench.runs import Given, run
+from backtospec.check import AdviceKind
+from backtospec.checks.dc_offset import CHECK as DC_OFFSET
+from backtospec.checks.filter_capacitor import CHECK as FILTER_CAPACITOR
+from backtospec.checks.idle_current import CHECK as IDLE_CURRENT
 from backtospec.demo.amplifier import FloatArray
 from backtospec.demo.scenario import (
     CONDITIONS,
@@ -19,6 +24,7 @@ from backtospec.demo.scenario import (
 )
 from backtospec.quantity import read
 from backtospec.records import Visit
+from backtospec.sources.log_files import LogOptions, read_logs
 from backtospec.sources.spec_sheets import read_spec
 
 BLOCK = 4800
@@ -119,7 +125,7 @@ def test_a_typed_reading_is_the_row_of_the_log_at_that_minute(
     row = rows[rows[:, 0] == float(step.texts["minutes_since_on"])][0]
     typed = [1000 * read(step.texts[key], "mV", key) for key in ("left", "right")]
     assert typed == pytest.approx(row[1:], abs=1e-9)
-    if f"{check_id}" == "dc-offset":
+    if check_id == "dc-offset":
         cold = [1000 * read(step.texts[f"{key}_cold"], "mV", key) for key in ("left", "right")]
         assert cold == pytest.approx(rows[0, 1:], abs=1e-9)
 
@@ -132,6 +138,40 @@ def test_typed_capacitors_are_those_that_the_recording_was_made_with(visit: Visi
     ):
         assert read(step.texts["capacitance"], "µF", "C") == pytest.approx(capacitor.farad)
         assert read(step.texts["esr"], "Ω", "ESR") == pytest.approx(capacitor.esr_ohm, abs=0.005)
+
+
+def test_the_log_files_read_as_both_channels_in_millivolts(built: dict[str, Path]) -> None:
+    reading = read_logs([built["idle-after.csv"]], LogOptions())
+    assert [str(series.channel) for series in reading.series] == ["L", "R"]
+    left = reading.series[0]
+    assert left.unit == "V"
+    assert left.value[-1] == pytest.approx(table(built["idle-after.csv"])[-1, 1] / 1000)
+
+
+EXPECTED = {
+    (Visit.BEFORE, "filter-capacitor"): [AdviceKind.PLAN, AdviceKind.REPLACE],
+    (Visit.BEFORE, "idle-current"): [AdviceKind.ADJUST],
+    (Visit.BEFORE, "dc-offset"): [AdviceKind.REPLACE],
+    (Visit.AFTER, "filter-capacitor"): [AdviceKind.LEAVE, AdviceKind.LEAVE],
+    (Visit.AFTER, "idle-current"): [AdviceKind.LEAVE],
+    (Visit.AFTER, "dc-offset"): [AdviceKind.LEAVE],
+}
+
+
+@pytest.mark.parametrize(("visit", "check_id"), EXPECTED)
+def test_the_typed_steps_are_accepted_and_lead_where_the_story_goes(
+    visit: Visit, check_id: str
+) -> None:
+    told = story()
+    spec = read_spec(told.spec_text, told.spec_name)
+    check = {c.id: c for c in (DC_OFFSET, FILTER_CAPACITOR, IDLE_CURRENT)}[check_id]
+    words = [
+        run(
+            check, Given(step.texts, spec=spec, meter=told.meter, power_state=step.power_state)
+        ).word
+        for step in steps_of(check_id, visit)
+    ]
+    assert words == EXPECTED[visit, check_id]
 
 
 def test_before_it_misses_its_rated_power_in_both_channels(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from math import pi
 from typing import TypeVar
 
@@ -126,6 +127,7 @@ class FeedbackTable:
         return np.asarray(wanted_v - np.interp(wanted_v, self.wanted_v, self.error_v))
 
 
+@lru_cache(maxsize=8)
 def close_loop(stage: OutputStage) -> FeedbackTable:
     """Return the transfer curve with feedback.
 

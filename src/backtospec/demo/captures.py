@@ -13,7 +13,10 @@ from backtospec.demo.amplifier import FloatArray, PowerAmplifier
 #: The output stage is computed at this multiple of the sampling rate, then filtered down as a
 #: converter does, so that the harmonics of hard clipping do not fold back.
 _OVERSAMPLING = 4
+_BLOCK = 65_536
 _QUIET_S = 0.4
+#: The mains is never quite at its nominal frequency.
+_MAINS_RUNS = 1.0003
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,15 +109,21 @@ def render_ramp(
     chance = np.random.default_rng(seed)
     fine_hz = rate_hz * _OVERSAMPLING
     left_db, playing = _turn_by_hand(plan, fine_hz, chance)
-    # Time of the world: the recorder's clock runs off by some parts per million.
-    time_s = np.arange(len(left_db)) * (1 + interface.clock_ppm * 1e-6) / fine_hz
-    both_db = np.column_stack((left_db, left_db + control.mistracking_db(left_db)))
+    start, mains_start = chance.uniform(size=2)
+    mains_hz = amplifier.supply.mains_hz * _MAINS_RUNS
     full_v = np.sqrt(2 * 8.0 * plan.powers_w[-1])
-    envelope_v = full_v * 10 ** (both_db / 20) * playing[:, None]
-    start = chance.uniform()
-    wave = np.cos(2 * np.pi * (plan.nominal_hz * time_s + start))
-    mains_cycles = amplifier.supply.mains_hz * 1.0003 * time_s + chance.uniform()
-    output_v = amplifier.drive(envelope_v * wave[:, None], envelope_v, mains_cycles)
+    output_v = np.empty((len(left_db), 2))
+    for first in range(0, len(left_db), _BLOCK):
+        part = slice(first, min(first + _BLOCK, len(left_db)))
+        # Time of the world: the recorder's clock runs off by some parts per million.
+        time_s = np.arange(part.start, part.stop) * (1 + interface.clock_ppm * 1e-6) / fine_hz
+        right_db = left_db[part] + control.mistracking_db(left_db[part])
+        both_db = np.column_stack((left_db[part], right_db))
+        envelope_v = full_v * 10 ** (both_db / 20) * playing[part, None]
+        wave = np.cos(2 * np.pi * (plan.nominal_hz * time_s + start))
+        output_v[part] = amplifier.drive(
+            envelope_v * wave[:, None], envelope_v, mains_hz * time_s + mains_start
+        )
     recorded = resample_poly(output_v, 1, _OVERSAMPLING, axis=0) / np.array(interface.full_scale_v)
     recorded = (
         recorded

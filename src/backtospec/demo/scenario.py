@@ -219,21 +219,22 @@ def build_files(folder: Path) -> dict[str, Path]:
 def _before() -> tuple[Step, ...]:
     visit = Visit.BEFORE
     return (
-        _capacitor(visit, "C601", "6900 µF", "0.04 Ω", "as marked, a little high as new"),
-        _capacitor(visit, "C602", "3900 µF", "0.35 Ω", "the vent is bulged"),
-        _offset(visit, ("14.3", "8.5"), ("41.5", "33.5"), "right channel off, no trimmer"),
+        _capacitor(visit, "C601", "6900 µF", "0.040 Ω", {}, "nothing to be seen on it"),
+        _capacitor(visit, "C602", "3900 µF", "0.350 Ω", {}, "nothing to be seen on it"),
         _idle(visit, "9.9", "2.1", "right trimmer crackles"),
+        _offset(visit, ("14.3", "8.5"), ("41.5", "33.5"), "right channel off"),
         _ramp(visit, "turned up until the scope showed clipping"),
     )
 
 
 def _after() -> tuple[Step, ...]:
     visit = Visit.AFTER
+    new = {"rated_v": "63 V", "tolerance_low": "-20 %", "tolerance_high": "20 %", "year": "2025"}
     return (
-        _capacitor(visit, "C601", "7400 µF", "0.03 Ω", "new"),
-        _capacitor(visit, "C602", "7350 µF", "0.03 Ω", "new"),
-        _offset(visit, ("14.1", "8.2"), ("9.0", "5.2"), "both channels, cover on"),
-        _idle(visit, "10.9", "11.3", "set hot, then an hour with the cover on"),
+        _capacitor(visit, "C601", "7400 µF", "0.028 Ω", new, "before it went in"),
+        _capacitor(visit, "C602", "7350 µF", "0.029 Ω", new, "before it went in"),
+        _idle(visit, "10.9", "11.3", "set hot, then over an hour with the cover on"),
+        _offset(visit, ("14.1", "8.2"), ("9.0", "5.2"), "with the new coupling capacitor"),
         _ramp(visit, "same leads and loads as before"),
     )
 
@@ -267,12 +268,19 @@ def _idle(visit: Visit, left: str, right: str, note: str) -> Step:
     return Step(visit, "idle-current", texts, PowerState.MAINS, note)
 
 
-def _capacitor(visit: Visit, name: str, farad: str, esr: str, note: str) -> Step:
+def _capacitor(
+    visit: Visit, name: str, farad: str, esr: str, marked: Mapping[str, str], note: str
+) -> Step:
     texts = {
         "designator": name,
+        **marked,
+        "in_circuit": "out",
         "capacitance": farad,
         "esr": esr,
-        "circuit": "out",
+        "frequency": "100-hz",
+        "working_v": "38.1 V",
+        "residual_v": "0.4 V",
+        "residual_later_v": "0.7 V",
     }
     return Step(visit, "filter-capacitor", texts, PowerState.SAFE, note)
 
@@ -284,6 +292,8 @@ def _ramp(visit: Visit, note: str) -> Step:
         "full_scale_right": f"{right_v:g} V",
         "load_left": f"{LOADS_OHM[0]:.2f} Ω",
         "load_right": f"{LOADS_OHM[1]:.2f} Ω",
+        "nominal_hz": f"{CONDITIONS[visit].plan.nominal_hz:g} Hz",
+        "channels_driven": "both",
     }
     recording = {"recording": f"ramp-{visit}.flac"}
     return Step(visit, "volume-ramp", texts, PowerState.DRIVEN, note, recording)
