@@ -1,0 +1,218 @@
+"""What the maker promised, matched with what was measured."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from backtospec.bench.jobs import JobView, JudgedSitting
+from backtospec.records import IdleSpec, Limit, Rating, SpecSheet, Visit
+from backtospec.report.wording import (
+    amount,
+    conditions_text,
+    limit_text,
+    rating_conditions,
+    rating_text,
+    source_text,
+    taken_text,
+)
+from backtospec.verdict import Finding, Verdict
+
+SETTINGS = ("load_ohm", "channels_driven", "frequency_hz", "designator", "node", "position")
+"""What makes two sittings of one check different work rather than a repetition."""
+
+
+@dataclass(frozen=True, slots=True)
+class Judged:
+    """One finding and the sitting it came from."""
+
+    sitting: JudgedSitting
+    finding: Finding
+
+    @property
+    def readings(self) -> tuple[str, ...]:
+        """Ids of the readings it rests on."""
+        return self.sitting.reading_ids(self.finding.result.inputs)
+
+    @property
+    def check_title(self) -> str:
+        """Title of the check."""
+        assert self.sitting.conclusion is not None
+        return self.sitting.conclusion.check.title
+
+
+@dataclass(frozen=True, slots=True)
+class Claim:
+    """One promise of the maker with every finding that bears on it.
+
+    ``missing`` says why there is no finding.
+    """
+
+    title: str
+    limit: str
+    conditions: str
+    source: str
+    judged: tuple[Judged, ...] = ()
+    rating: Rating | None = None
+    missing: str = ""
+
+    def has(self, verdict: Verdict) -> bool:
+        """Return whether a finding has that verdict."""
+        return any(j.finding.verdict is verdict for j in self.judged)
+
+    @property
+    def kept(self) -> bool:
+        """True where every finding is inside."""
+        return bool(self.judged) and all(j.finding.verdict is Verdict.PASS for j in self.judged)
+
+
+def standing(view: JobView, visit: Visit) -> tuple[JudgedSitting, ...]:
+    """Return the sittings that count in one visit, in the order the work is done.
+
+    A later sitting of the same check replaces an earlier one, unless it was held at another load,
+    frequency or part.
+    """
+    latest: dict[tuple[str | None, tuple[str, ...]], JudgedSitting] = {}
+    for sitting in view.sittings:
+        if sitting.conclusion is not None and sitting.sitting.visit is visit:
+            latest[sitting.sitting.check_id, _setting(sitting)] = sitting
+    return tuple(sorted(latest.values(), key=_stage))
+
+
+def _stage(sitting: JudgedSitting) -> tuple[int, str]:
+    assert sitting.conclusion is not None
+    return sitting.conclusion.check.stage, sitting.conclusion.check.id
+
+
+def _setting(sitting: JudgedSitting) -> tuple[str, ...]:
+    assert sitting.conclusion is not None
+    taken = {
+        name: f"{value:.1g}" if isinstance(value, float | int) else value
+        for finding in sitting.conclusion.findings
+        for name, value in finding.result.conditions.items()
+        if name in SETTINGS
+    }
+    texts = sitting.conclusion.answers.texts
+    taken |= {name: texts[name] for name in SETTINGS[3:] if name in texts}
+    return tuple(f"{name}={taken[name]}" for name in SETTINGS if name in taken)
+
+
+def judged_in(sittings: Iterable[JudgedSitting]) -> Iterator[Judged]:
+    """Yield every finding of the sittings."""
+    for sitting in sittings:
+        if sitting.conclusion is not None:
+            for finding in sitting.conclusion.findings:
+                yield Judged(sitting, finding)
+
+
+def stem(text: str) -> str:
+    """Return a key or title without its channel, so that left and right are found together.
+
+    Examples
+    --------
+    >>> stem("offset_left_v"), stem("DC offset, right"), stem("right minus left, of their mean")
+    ('offset_v', 'DC offset', 'right minus left, of their mean')
+    """
+    if "minus" in text:
+        return text
+    without = re.sub(r"(?:[,:]\s*|\s+)(?:left|right)(?: channel)?\b", "", text, flags=re.I)
+    without = re.sub(r"(?:^|_)(?:left|right|l|r)(?=_|$)", "", without)
+    return without.lstrip("_") or text
+
+
+def claims_of(view: JobView, sittings: tuple[JudgedSitting, ...], elsewhere: str) -> list[Claim]:
+    """Return every promise of the maker, ratings first.
+
+    Parameters
+    ----------
+    view
+        The job with its spec sheet.
+    sittings
+        Those that count.
+    elsewhere
+        What to say of a promise without a finding.
+    """
+    makers = [
+        j for j in judged_in(sittings) if j.finding.limit and not j.finding.limit.convention
+    ]
+    claims: list[Claim] = []
+    taken: set[int] = set()
+    for rating in view.spec.ratings:
+        mine = [j for j in makers if id(j) not in taken and _bears_on(j.finding.limit, rating)]
+        taken |= {id(j) for j in mine}
+        watts = tuple(j for j in mine if j.finding.limit and j.finding.limit.unit == "W")
+        missing = "" if watts else elsewhere
+        conditions = rating_conditions(rating)
+        claims.append(
+            Claim("Rated power", rating_text(rating), conditions, rating.source, watts, rating, missing)
+        )
+        claims += _grouped([j for j in mine if j not in watts])
+    claims += _grouped([j for j in makers if id(j) not in taken])
+    return claims + _unmeasured(view.spec, makers, elsewhere)
+
+
+def _bears_on(limit: Limit | None, rating: Rating) -> bool:
+    """Return whether a limit is one of a rating's own figures, at the rating's load."""
+    if limit is None or rating.source not in limit.source:
+        return False
+    loads = [c.wanted for c in limit.conditions if c.name == "load_ohm"]
+    if any(isinstance(ohm, float | int) and ohm != rating.load_ohm for ohm in loads):
+        return False
+    if limit.unit == "W":
+        return limit.low is not None and math.isclose(limit.low, rating.power_w)
+    return (
+        limit.unit == "%"
+        and limit.high is not None
+        and rating.thd_percent is not None
+        and math.isclose(limit.high, rating.thd_percent)
+    )
+
+
+def _grouped(judged: list[Judged]) -> list[Claim]:
+    """Return one claim for all findings against the same limit of the same quantity."""
+    groups: dict[tuple[str, ...], list[Judged]] = {}
+    for j in judged:
+        limit, result = j.finding.limit, j.finding.result
+        assert limit is not None
+        text = (stem(result.title), limit_text(limit), conditions_text(limit.conditions))
+        groups.setdefault((*text, source_text(limit)), []).append(j)
+    return [
+        Claim(title[:1].upper() + title[1:], limit, conditions, source, tuple(found))
+        for (title, limit, conditions, source), found in groups.items()
+    ]
+
+
+def _unmeasured(spec: SpecSheet, makers: list[Judged], elsewhere: str) -> list[Claim]:
+    """Return the idle current and offset that the sheet states and nobody measured."""
+    keys = {j.finding.result.key for j in makers}
+    claims = []
+    idle, offset = spec.idle, spec.offset
+    if idle and not any(key.startswith(("idle", "drop", "supply_rise", "settled")) for key in keys):
+        across = idle.across.replace("-", " ")
+        claims.append(
+            Claim("Idle current", _idle_text(idle), f"stated as {across}", idle.source, missing=elsewhere)
+        )
+    if offset and not any("offset" in key for key in keys):
+        bound = f"within ±{amount(offset.high_v, 'V')}"
+        warm = offset.warm_minutes
+        words = "" if warm is None else f"at least {warm:g} min after power-on"
+        claims.append(Claim("DC offset", bound, words, offset.source, missing=elsewhere))
+    return claims
+
+
+def _idle_text(idle: IdleSpec) -> str:
+    unit = "A" if idle.across in ("current", "supply-rise") else "V"
+    return limit_text(Limit("idle", idle.low, idle.high, unit, idle.source))
+
+
+def frequencies_text(claim: Claim) -> str:
+    """Return at which frequencies a claim was shown: "at 1 kHz", or nothing where none is known."""
+    taken = {
+        value
+        for j in claim.judged
+        if isinstance(value := j.finding.result.conditions.get("frequency_hz"), float | int)
+    }
+    rounded = sorted({float(f"{value:.2g}") for value in taken})
+    return " and ".join(taken_text("frequency_hz", value) for value in rounded)
