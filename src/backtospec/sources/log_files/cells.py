@@ -39,7 +39,8 @@ class Cells:
     """A column of numbers: value = ``count`` × 10 ** ``exponent`` in ``units[unit]``.
 
     ``unit`` is −1 where the cell names none; ``state`` is one of READ, OVERLOAD, NO_READING and
-    UNREADABLE; ``scientific`` says that the numbers carry an exponent.
+    UNREADABLE; ``scientific`` says that the numbers carry an exponent; ``grain`` is the number of
+    counts in the last digit shown.
     """
 
     count: Ints
@@ -48,6 +49,7 @@ class Cells:
     state: Ints
     units: tuple[Unit, ...]
     scientific: bool
+    grain: int = 1
 
 
 @lru_cache(maxsize=8192)
@@ -89,7 +91,7 @@ def missing_code(cell: str) -> int | None:
     return None if reason is None else _CODE[reason]
 
 
-def marks_of(cells: Sequence[str], groups: Iterable[Group]) -> list[tuple[Mark, int]]:
+def marks_of(groups: Iterable[Group]) -> list[tuple[Mark, int]]:
     """Return what the shapes of a column say about the decimal mark, each with its first row."""
     found = []
     for sample, rows in groups:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections import Counter
 from dataclasses import dataclass, field
@@ -71,10 +72,9 @@ def assign_roles(table: Table) -> Roles:
             roles.index = i
             numeric.remove(i)
     _find_elapsed(table, kinds, numeric, roles)
-    roles.quality = next(
-        (i for i, k in enumerate(kinds) if k in ("text", "channel", "unit") and table.titles[i].strip().lower() in QUALITY_TITLES),
-        None,
-    )  # fmt: skip
+    texts = [i for i, kind in enumerate(kinds) if kind in ("text", "channel", "unit")]
+    marked = [i for i in texts if table.titles[i].strip().lower() in QUALITY_TITLES]
+    roles.quality = marked[0] if marked else None
     roles.values = [ValueColumn(i, table.titles[i]) for i in numeric]
     _attach(table, kinds, roles)
     return roles
@@ -183,14 +183,14 @@ def _untitled_elapsed(
     table: Table, kinds: list[str], numeric: list[int], roles: Roles
 ) -> int | None:
     plain = [i for i in numeric if kinds[i] == "number"]
-    if not plain or len(numeric) < 2 or any(table.titles) and unit_in_title(table.titles[plain[0]]):
+    if not plain or len(numeric) < 2 or unit_in_title(table.titles[plain[0]]):
         return None
     first = _floats(table.columns[plain[0]])
     if len(plain) > 2 and _counts_up(first) and _rises(_floats(table.columns[plain[1]])):
         roles.index = plain[0]
         numeric.remove(plain[0])
         return plain[1]
-    return plain[0] if all(b >= a for a, b in zip(first, first[1:], strict=False)) else None
+    return plain[0] if all(b >= a for a, b in itertools.pairwise(first)) else None
 
 
 def _floats(cells: list[str]) -> list[float]:
@@ -203,11 +203,11 @@ def _floats(cells: list[str]) -> list[float]:
 
 
 def _counts_up(values: list[float]) -> bool:
-    return len(values) > 2 and all(b - a == 1 for a, b in zip(values, values[1:], strict=False))
+    return len(values) > 2 and all(b - a == 1 for a, b in itertools.pairwise(values))
 
 
 def _rises(values: list[float]) -> bool:
-    return len(values) > 2 and all(b > a for a, b in zip(values, values[1:], strict=False))
+    return len(values) > 2 and all(b > a for a, b in itertools.pairwise(values))
 
 
 def _attach(table: Table, kinds: list[str], roles: Roles) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -37,7 +38,7 @@ class NumberColumn:
     def of(cls, cells: list[str], *, is_time: bool, unit: Unit | None) -> NumberColumn:
         """Return the column with its shapes and what they say."""
         groups = group_by_shape(cells)
-        return cls(cells, groups, tuple(marks_of(cells, groups)), is_time, unit)
+        return cls(cells, groups, tuple(marks_of(groups)), is_time, unit)
 
     def read(self, decimal: str) -> Cells:
         """Return the numbers."""
@@ -137,14 +138,14 @@ def _makes_sense(column: NumberColumn, cells: Cells) -> bool:
             own = cells.units[unit] if unit >= 0 else column.unit
             values.append(count * 10.0 ** (exponent + (own.power if own else 0)))
     if column.is_time:
-        return all(b >= a for a, b in zip(values, values[1:], strict=False))
+        return all(b >= a for a, b in itertools.pairwise(values))
     units = {unit.si for unit in cells.units} or ({column.unit.si} if column.unit else set())
     for si in units:
         low, high = _LIMITS.get(si, (-1e12, 1e12))
         if any(not low <= value <= high for value in values):
             return False
     sizes = [abs(value) for value in values if value]
-    return not any(max(a, b) > _JUMP * min(a, b) for a, b in zip(sizes, sizes[1:], strict=False))
+    return not any(max(a, b) > _JUMP * min(a, b) for a, b in itertools.pairwise(sizes))
 
 
 def _question(name: str, column: NumberColumn, lines: Sequence[int], row: int) -> Question:

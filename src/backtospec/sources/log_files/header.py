@@ -15,7 +15,7 @@ from backtospec.sources.log_files.zones import zone_in_text
 
 _N = r"[+-]?(?:[0-9]+(?:[.,][0-9]+)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?"
 _INTERVAL = re.compile(
-    r"(?:interval\w*|intervall\w*|sampling (?:period|time)|sample (?:period|time)|period|abtastzeit|"
+    r"(?:interval\w*|sampling (?:period|time)|sample (?:period|time)|period|abtastzeit|"
     rf"time step|timestep|delta[ _]?t|dt|間隔)[^0-9+.\-]{{0,24}}?({_N})\s*([^\W\d]*)",
     re.IGNORECASE,
 )
@@ -24,7 +24,8 @@ _RATE = re.compile(
     re.IGNORECASE,
 )
 _PER_DIVISION = re.compile(
-    rf"(?:volts?|v|vertical scale|vertical|scale)[ _]?(?:/|per|pro)[ _]?div\w*[^0-9+.\-]{{0,12}}?({_N})\s*([^\s,;/]*)"
+    r"(?:volts?|v|vertical scale|vertical|scale)[ _]?(?:/|per|pro)[ _]?div\w*"
+    rf"[^0-9+.\-]{{0,12}}?({_N})\s*([^\s,;/]*)"
     rf"|({_N})\s*([nµum]?V)\s?(?:/|per)\s?div",
     re.IGNORECASE,
 )

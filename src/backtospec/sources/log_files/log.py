@@ -13,7 +13,7 @@ from backtospec.errors import BenchError
 from backtospec.sources.log_files.decimal_mark import OPTION as DECIMAL_OPTION
 from backtospec.sources.log_files.decimal_mark import SIGNS
 from backtospec.sources.log_files.decoding import MAX_BYTES, decode, split_lines
-from backtospec.sources.log_files.notes import read_notes
+from backtospec.sources.log_files.notes import looks_like_notes, read_notes
 from backtospec.sources.log_files.outcome import FileOutcome
 from backtospec.sources.log_files.reading import Assumption, LogOptions, LogReading, Series
 from backtospec.sources.log_files.series import build_series, find_duplicates, find_gaps
@@ -146,7 +146,7 @@ def _read_file(name: str, data: bytes, options: LogOptions) -> FileOutcome:
     text, encoding = decode(name, data)
     lines = split_lines(name, text)
     del text
-    table = read_table(lines)
+    table = None if looks_like_notes(lines) else read_table(lines)
     outcome = None if table is None else read_table_log(name, table, options)
     if outcome is None:
         outcome = read_notes(name, lines, options)

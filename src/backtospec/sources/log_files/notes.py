@@ -35,10 +35,13 @@ from backtospec.sources.log_files.vocabulary import (
 
 _MAX_LINES = 20_000
 _TICKS_PER_S = 1_000_000
-_START = (
-    "at start|start|at switch-on|switch-on|switch on|cold|begin|beginning|beginn|anfang|zu beginn|kalt|einschalten|"
-    "au début|début|à froid|froid|all'inizio|inizio|freddo|a freddo|koud|al inicio|inicio|начало|в начале|"
-    "開始|最初|冷間|電源投入"
+_START = "|".join(
+    (
+        "at start|start|at switch-on|switch-on|switch on|cold|begin|beginning",
+        "beginn|anfang|zu beginn|kalt|einschalten|au début|début|à froid|froid",
+        "all'inizio|inizio|freddo|a freddo|koud|al inicio|inicio|начало|в начале",
+        "開始|最初|冷間|電源投入",
+    )
 )
 _HALVES = {
     "half an hour": 1800,
@@ -72,6 +75,9 @@ _SIGNS = re.compile(
     r"|(?P<word>[^\W\d_]+\.?|[左右])",
     re.IGNORECASE,
 )
+# separators, dates and scaled times that no hand writes
+_MACHINE = re.compile(r"[;|\t]|[0-9][-/.][0-9]{1,2}[-/.][0-9]|[0-9][nuµm]s\b|[-+][0-9.]+\s?m?s\b")
+_JUDGED_LINES = 200
 _PARENTHESES = re.compile(r"\([^()]*\)|\[[^\[\]]*\]|（[^（）]*）")
 
 
@@ -86,6 +92,10 @@ class _Entry:
     shown: str
     number: str | None
     unit: Unit | None
+
+    def series(self) -> tuple[str | None, str]:
+        """Channel and SI unit: the series the reading belongs to."""
+        return self.channel, self.unit.si if self.unit else ""
 
 
 def read_notes(name: str, lines: Sequence[str], options: LogOptions) -> FileOutcome:
@@ -112,20 +122,35 @@ def read_notes(name: str, lines: Sequence[str], options: LogOptions) -> FileOutc
     notes += time_notes
     outcome = FileOutcome(name, timeline, header.channel, header.channel_line, [], notes)
     numbers = [_number(name, entry, options) for entry in entries]
-    keys = list(
-        dict.fromkeys((entry.channel, entry.unit.si if entry.unit else "") for entry in entries)
-    )
+    keys = list(dict.fromkeys(entry.series() for entry in entries))
     for channel, si in keys:
-        rows = [
-            row
-            for row, entry in enumerate(entries)
-            if entry.channel == channel and entry.unit is not None and entry.unit.si == si
-        ]
+        rows = [row for row, entry in enumerate(entries) if entry.series() == (channel, si)]
         outcome.readings += _readings(channel, si, rows, entries, numbers)
     overloads = sum(number is None for number in numbers)
     if overloads:
         notes.append(Assumption(None, f"overload rows left out: {overloads}"))
     return outcome
+
+
+def looks_like_notes(lines: Sequence[str]) -> bool:
+    """Tell whether most lines with numbers read as notes: a time in words beside a reading.
+
+    Examples
+    --------
+    >>> looks_like_notes(["after 10 min 9.6 mV L"]), looks_like_notes(["2023-11-04 19:02:10,9.6"])
+    (True, False)
+    """
+    filled = [line for line in lines[:_MAX_LINES] if re.search("[0-9]", line)][:_JUDGED_LINES]
+    noted = sum(_is_noted(_PARENTHESES.sub(" ", line)) for line in filled if len(line) < 1000)
+    return noted > 0.5 * len(filled)
+
+
+def _is_noted(line: str) -> bool:
+    if _MACHINE.search(line):
+        return False
+    kinds = [kind for kind, _ in _signs(line)]
+    read = "value" in kinds or "mark" in kinds or ("bare" in kinds and "channel" in kinds)
+    return read and ("seconds" in kinds or ("clock" in kinds and "channel" in kinds))
 
 
 def _readings(
@@ -174,8 +199,6 @@ def _entries(name: str, lines: Sequence[str]) -> tuple[list[_Entry], list[tuple[
         signs = list(_signs(line))
         times = [sign for sign in signs if sign[0] in ("seconds", "clock")]
         values = [sign for sign in signs if sign[0] in ("value", "bare", "mark")]
-        if len(times) > 1:
-            times = times[:1] if not values else times[:1]
         if times and (values or len(signs) <= 3):
             kind, found = times[0]
             seconds = found if kind == "seconds" and isinstance(found, Fraction) else None
@@ -184,7 +207,7 @@ def _entries(name: str, lines: Sequence[str]) -> tuple[list[_Entry], list[tuple[
         if not values or not started or (not times and not _has_unit(values)):
             head.append((number, raw))
             named = channel_in_text(line)
-            if started or entries:
+            if not entries or len(line.split()) <= 3:
                 section = named or section
             continue
         for channel, (kind, found) in _paired(signs):
@@ -365,11 +388,12 @@ def _timeline(name: str, entries: Sequence[_Entry]) -> tuple[Timeline, list[Assu
         cells = [re.sub(r"\s?([AaPp])\.?([Mm])\.?$", r" \1\2", clock) for clock in clocks]
         return clock_timeline(name, cells, read_times(cells, "clock"), lines, "", False)
     ticks = [int((entry.seconds or Fraction(0)) * _TICKS_PER_S) for entry in entries]
-    for row in range(1, len(ticks)):
-        if ticks[row] < ticks[row - 1] and _own_rows_fall(entries, ticks, row):
+    for at in range(1, len(ticks)):
+        if ticks[at] < ticks[at - 1] and _own_rows_fall(entries, ticks, at):
+            before, after = ticks[at - 1] / _TICKS_PER_S, ticks[at] / _TICKS_PER_S
             raise BenchError(
-                f"The time runs backwards, from {ticks[row - 1] / 1e6:g} s to {ticks[row] / 1e6:g} s.",
-                f"{name}, line {lines[row]}",
+                f"The time runs backwards, from {before:g} s to {after:g} s.",
+                f"{name}, line {lines[at]}",
                 "Put the readings in the order of time.",
             )
     if max(ticks) > 10**15:
@@ -380,9 +404,8 @@ def _timeline(name: str, entries: Sequence[_Entry]) -> tuple[Timeline, list[Assu
 
 def _own_rows_fall(entries: Sequence[_Entry], ticks: Sequence[int], row: int) -> bool:
     """Channels may be noted one after the other, each from the start."""
-    own = entries[row].channel, entries[row].unit and entries[row].unit.si
     for before in range(row - 1, -1, -1):
-        if (entries[before].channel, entries[before].unit and entries[before].unit.si) == own:
+        if entries[before].series() == entries[row].series():
             return ticks[row] < ticks[before]
     return False
 

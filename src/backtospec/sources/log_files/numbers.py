@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from enum import Enum
-from typing import NamedTuple
 
 
-class Number(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Number:
     """An exact decimal: ``count`` × 10 ** ``exponent``; ``scientific`` if written with one."""
 
     count: int
@@ -32,7 +33,7 @@ class Number(NamedTuple):
         """
         if self.exponent >= 0:
             return float(self.count * 10**self.exponent)
-        return self.count / 10**-self.exponent
+        return float(self.count / 10**-self.exponent)
 
 
 class Mark(Enum):

@@ -72,7 +72,7 @@ def smallest_step(cells: Cells, rows: Ints, units: Ints, known: Sequence[Unit]) 
         factor = int(np.gcd.reduce(distinct))
         if cells.scientific and factor and len(distinct) < _ENOUGH_COUNTS:
             factor = 10 ** (len(str(factor)) - len(str(factor).rstrip("0")))
-        steps.append((factor, Number(1, power), known[unit_index]))
+        steps.append((factor, Number(cells.grain, power), known[unit_index]))
         total += len(distinct)
     if not steps:
         return None

@@ -10,12 +10,20 @@ from dataclasses import dataclass
 
 from backtospec.sources.log_files.cells import missing_code, take_apart
 from backtospec.sources.log_files.times import match_time
+from backtospec.sources.log_files.units import read_time_unit
+from backtospec.sources.log_files.vocabulary import (
+    INDEX_TITLES,
+    TIME_TITLES,
+    unit_in_title,
+    words_of,
+)
 
 _COMMENT = re.compile(r"\s*(?:#|;|//|%|!|\*)")
 _WIDE_SPACE = re.compile(r"\t+| {2,}")
 _SPACE = re.compile(r"\s+")
 _SAMPLE_LINES = 400
 _MOST_BAD = 0.1
+_USUAL_LOOK = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,13 +69,26 @@ def read_table(lines: Sequence[str]) -> Table | None:
     if best is None:
         return None
     _, separator, width = best
+    return _rows(lines, _first_row(first_row_candidates, separator, width), separator, width)
+
+
+def _first_row(sample: Sequence[tuple[int, str]], separator: str, width: int) -> int:
+    """Line of the first row: one that looks like many others, not a title with numbers in it."""
     split = _SPLITTERS[separator]
-    start = next(
-        number
-        for number, line in first_row_candidates
-        if _is_row(cells := split(line), width) and len(cells) == width
-    )
-    return _rows(lines, start, separator, width)
+    rows = [
+        (number, "".join(map(_look, cells)))
+        for number, line in sample
+        if len(cells := split(line)) == width and _is_row(cells)
+    ]
+    looks = Counter(look for _, look in rows)
+    usual = max(2, _USUAL_LOOK * len(rows))
+    return next((number for number, look in rows if looks[look] >= usual), rows[0][0])
+
+
+def _look(cell: str) -> str:
+    if any(match_time(cell, kind) for kind in ("stamp", "clock", "date")):
+        return "t"
+    return "n" if missing_code(cell) is not None or take_apart(cell) is not None else "x"
 
 
 def _rows(lines: Sequence[str], start: int, separator: str, width: int) -> Table | None:
@@ -114,7 +135,7 @@ def _fitted(cells: list[str], width: int) -> list[str] | None:
         cells.pop()
     if len(cells) == width:
         return cells
-    if 2 <= len(cells) < width and _is_row(cells, width):
+    if 2 <= len(cells) < width and _is_row(cells):
         return cells + [""] * (width - len(cells))
     return None
 
@@ -126,7 +147,7 @@ def _score(sample: Sequence[tuple[int, str]], separator: str) -> tuple[int, int]
         if _COMMENT.match(line) and not line.lstrip().startswith(separator.strip() or "\0"):
             continue
         cells = split(line)
-        if _is_row(cells, len(cells)):
+        if (len(cells) > 1 or not separator) and _is_row(cells):
             widths[len(cells)] += 1
     if not widths:
         return 0, 0
@@ -134,34 +155,22 @@ def _score(sample: Sequence[tuple[int, str]], separator: str) -> tuple[int, int]
     return width, hits
 
 
-def _is_row(cells: Sequence[str], width: int) -> bool:
-    """A row holds at least a time or a number, and one more number, mark, or reading."""
-    if width == 1:
+def _is_row(cells: Sequence[str]) -> bool:
+    """A row holds a time or a number, and beside it one more number or mark for no reading."""
+    filled = [cell for cell in cells if cell]
+    looks = [_look(cell) for cell in filled]
+    if len(cells) == 1:
+        return looks == ["n"]
+    if looks and _look(cells[0]) == "x" and "t" not in looks and looks.count("n") < 2:
         return False
-    times = numbers = marks = 0
-    for cell in cells:
-        if not cell:
-            continue
-        if any(match_time(cell, kind) for kind in ("stamp", "clock", "date")):
-            times += 1
-        elif missing_code(cell) is not None:
-            marks += 1
-        elif take_apart(cell) is not None:
-            numbers += 1
-    first_is_text = not any(
-        match_time(cells[0], kind) for kind in ("stamp", "clock", "date")
-    ) and not (take_apart(cells[0]) or missing_code(cells[0]) is not None)
-    if first_is_text and not times and numbers < 2:
-        return False
-    return times + numbers >= 1 and times + numbers + marks >= 2 and numbers + marks >= 1
+    measured = any(take_apart(cell) is not None for cell in filled) or "t" in looks
+    return measured and len(looks) - looks.count("x") >= 2 and "n" in looks
 
 
 def _titles(
     head: Sequence[tuple[int, str]], separator: str, width: int
 ) -> tuple[tuple[str, ...], int | None, tuple[str, ...]]:
     """The last line above the rows that splits like them; a row of units may stand below it."""
-    from backtospec.sources.log_files.vocabulary import unit_in_title
-    from backtospec.sources.log_files.units import read_time_unit
 
     def cells_of(line: str) -> list[str]:
         bare = _COMMENT.sub("", line, count=1) if _COMMENT.match(line) else line
@@ -178,7 +187,7 @@ def _titles(
     units_row = empty
     for number, line in reversed(head):
         cells = cells_of(line)
-        if len(cells) != width or not any(cells):
+        if len(cells) != width or not any(cells) or not _may_be_titles(line, cells):
             break
         bare = [re.sub(r"^[\[(](.*)[\])]$", r"\1", cell) for cell in cells]
         is_units = all(
@@ -191,6 +200,14 @@ def _titles(
                 continue
         return tuple(cells), number, units_row
     return empty, None, units_row
+
+
+def _may_be_titles(line: str, cells: Sequence[str]) -> bool:
+    """A comment is a row of titles only where it names a time or a count."""
+    if len(cells) == 1 and re.search("[:=,;]", line):
+        return False
+    words = {word for cell in cells for word in words_of(cell)}
+    return not _COMMENT.match(line) or bool(words & (TIME_TITLES | INDEX_TITLES))
 
 
 def _split_plain(mark: str) -> Callable[[str], list[str]]:
@@ -222,4 +239,6 @@ _SPLITTERS: dict[str, Callable[[str], list[str]]] = {
     ",": _split_plain(","),
     "  ": _split_wide,
     " ": _split_space,
+    # one reading per line, a fixed interval apart
+    "": lambda line: [line.strip()],
 }

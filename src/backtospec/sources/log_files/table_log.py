@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 
 from backtospec.errors import BenchError
-from backtospec.sources.log_files.cells import NO_READING, OVERLOAD, READ, UNREADABLE
+from backtospec.sources.log_files.cells import NO_READING, OVERLOAD, READ, UNREADABLE, take_apart
 from backtospec.sources.log_files.columns import Roles, ValueColumn, assign_roles, is_elapsed_title
 from backtospec.sources.log_files.decimal_mark import NumberColumn, decide_marks
 from backtospec.sources.log_files.elapsed import elapsed_timeline, index_timeline
@@ -121,8 +121,6 @@ def _worth_reading(table: Table, roles: Roles, header: Header) -> list[ValueColu
 
 def _unit_of_column(table: Table, column: ValueColumn) -> Unit | None:
     """The unit in the cells, or in the column of units, of the first rows."""
-    from backtospec.sources.log_files.cells import take_apart
-
     for cell in table.columns[column.index][:50]:
         parts = take_apart(cell)
         if parts is not None and parts.unit is not None:
@@ -173,13 +171,12 @@ def _timeline(
             name, columns[k], decimals[k], lines, table.titles[roles.elapsed], units,
             table.units_row[roles.elapsed],
         )  # fmt: skip
-    assert_interval = header.interval_s
-    if assert_interval is None:
+    if header.interval_s is None:
         raise BenchError("The rows have no times.", name, "Add a column with the time.")
     column = columns[by_index[roles.index]] if roles.index is not None else None
-    seconds = float(assert_interval)
+    seconds = float(header.interval_s)
     note = Assumption(header.interval_line, f"times from the stated interval of {seconds:g} s")
-    return index_timeline(column, len(lines), assert_interval), [note]
+    return index_timeline(column, len(lines), header.interval_s), [note]
 
 
 def _zone(header: Header, options: LogOptions) -> tuple[ZoneInfo | None, list[Assumption]]:
@@ -225,13 +222,14 @@ def _column_readings(
         texts = table.columns[column.unit_column]
         known = {text: read_unit(text) for text in set(texts)}
         by_row = [known[text] for text in texts]
+    sentinels = mark_sentinels(cells, np.flatnonzero(timeline.ok))
+    if sentinels:
+        notes.append(Assumption(None, f"rows of all nines taken as overload: {sentinels}"))
     index, units, unit_notes = choose_units(
         name, numbers.cells, cells, lines, by_row, stated, stated_units(options.unit)
     )
     notes += [note for note in unit_notes if note not in notes]
     cells, units = apply_divisions(name, cells, index, units, header.volts_per_division)
-    if header.volts_per_division is not None and any(u.scale == "div" for u in cells.units):
-        pass
     if not (cells.state == READ).any():
         raise BenchError(
             "Every reading is an overload mark or empty.", name, "Choose a higher range and repeat."
@@ -243,14 +241,11 @@ def _column_readings(
             name,
             "Give each quantity its own column.",
         )
-    groups = _channel_rows(table, column, header, si.pop(), several, timeline)
+    groups = _channel_rows(table, column, si.pop(), several, timeline)
     found = []
     for channel, unit_name, rows in groups:
         if not (cells.state[rows] == READ).any():
             continue
-        sentinels = mark_sentinels(cells, rows)
-        if sentinels:
-            notes.append(Assumption(None, f"{sentinels} rows of all nines taken as overload"))
         value = si_values(cells, rows, index[rows], units)
         step = smallest_step(cells, rows, index[rows], units)
         found.append(Readings(channel, unit_name, rows, value, cells.state[rows], step))
@@ -262,7 +257,7 @@ def _column_readings(
 
 
 def _channel_rows(
-    table: Table, column: ValueColumn, header: Header, si: str, several: bool, timeline: Timeline
+    table: Table, column: ValueColumn, si: str, several: bool, timeline: Timeline
 ) -> list[tuple[str | None, str, Ints]]:
     rows = np.flatnonzero(timeline.ok)
     if column.channel_column is not None:

@@ -15,11 +15,20 @@ from backtospec.sources.log_files.shapes import Ints, digit_blocks, group_by_sha
 DAY_US = 86_400_000_000
 
 _MONTHS = (
-    "jan janv ene januar january янв; feb févr fev février feb фев; mar mär mrz mrt mars märz march мар; apr avr abr april апр; "
-    "may mai mag mei maj мая май; jun juin giu juni june июн; jul juil lug juli july июл; aug août ago авг; "
-    "sep sept set сен; oct okt ott окт; nov ноя; dec dez déc dic дек"
+    "jan janv ene янв",
+    "feb febr févr fev фев",
+    "mar mär märz mrt maart mars мар",
+    "apr avr avri abr апр",
+    "may mai mag mei maj мая май",
+    "jun juin giu июн",
+    "jul juil lug июл",
+    "aug août ago авг",
+    "sep sept set сен",
+    "oct okt ott окт",
+    "nov ноя",
+    "dec dez déc dic дек",
 )
-_MONTH_OF = {word: i for i, words in enumerate(_MONTHS.split(";"), 1) for word in words.split()}
+_MONTH_OF = {word: i for i, words in enumerate(_MONTHS, 1) for word in words.split()}
 
 _DATE = (
     r"(?P<y>[0-9]{4})(?P<s1>[-/._ ])(?P<m>[0-9]{1,2})(?P=s1)(?P<d>[0-9]{1,2})"

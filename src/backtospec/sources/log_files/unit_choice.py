@@ -162,7 +162,7 @@ def apply_divisions(
     count = np.where(here, cells.count * volts.count, cells.count)
     exponent = np.where(here, cells.exponent + volts.exponent, cells.exponent)
     in_volts = [Unit("V", "V", 0) if unit.scale == "div" else unit for unit in units]
-    return replace(cells, count=count, exponent=exponent), in_volts
+    return replace(cells, count=count, exponent=exponent, grain=volts.count), in_volts
 
 
 def _same(a: Unit, b: Unit) -> bool:

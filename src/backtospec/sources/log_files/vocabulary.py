@@ -6,14 +6,23 @@ import re
 
 from backtospec.sources.log_files.units import Unit, read_time_unit, read_unit
 
+
+def _words(*lines: str) -> frozenset[str]:
+    return frozenset(word for line in lines for word in line.split())
+
+
 _CHANNELS = {
-    "L": "l left lch lh links linker linke linken linkes gauche sinistra sinistro sx izquierda izquierdo "
-    "venstre vänster лев левый лп левая 左 左ch lch. ch-l chl",
-    "R": "r right rch rh rechts rechter rechte rechten rechtes droite droit destra destro dx derecha derecho "
-    "højre höger прав правый правая 右 右ch rch. ch-r chr",
-    "M": "m mono モノ",
+    "L": _words(
+        "l left lch lh links linker linke linken linkes gauche sinistra sinistro sx izquierda",
+        "izquierdo venstre vänster лев левый левая 左 左ch ch-l chl",
+    ),
+    "R": _words(
+        "r right rch rh rechts rechter rechte rechten rechtes droite droit destra destro dx",
+        "derecha derecho højre höger прав правый правая 右 右ch ch-r chr",
+    ),
+    "M": _words("m mono モノ"),
 }
-_CHANNEL_WORDS = {word: channel for channel, words in _CHANNELS.items() for word in words.split()}
+_CHANNEL_WORDS = {word: channel for channel, words in _CHANNELS.items() for word in words}
 _NUMBERED = re.compile(r"(?:ch|chan|channel|kanal|canal|ch\.)[ _]?([0-9]{1,2})", re.IGNORECASE)
 # "left" and "right" are also plain English
 _PROSE = re.compile(
@@ -55,28 +64,28 @@ _NO_READING = {
     "error",
 }
 
-TIME_TITLES = frozenset(
-    "time times t zeit uhrzeit temps heure tempo ora tijd tid время 時刻 時間 elapsed elapse seconds sec "
-    "minutes min second minute s stamp timestamp datetime date datum data jahr sekunden minuten secondes "
-    "x-axis x дата 日時 日付 clock laufzeit dauer durée uptime hours h hour".split()
+TIME_TITLES = _words(
+    "time times t zeit uhrzeit temps heure tempo ora tijd tid время 時刻 時間 elapsed elapse",
+    "seconds sec minutes min second minute s stamp timestamp datetime date datum data sekunden",
+    "minuten secondes x-axis x дата 日時 日付 clock laufzeit dauer durée uptime hours h hour",
 )
-ELAPSED_TITLES = frozenset(
-    "elapsed elapse laufzeit dauer durée runtime duration relative rel seconds sec minutes min s h ms us µs "
-    "sekunden minuten secondes verstrichen trascorso verstreken 経過時間 経過 прошло".split()
+ELAPSED_TITLES = _words(
+    "elapsed elapse laufzeit dauer durée runtime duration relative rel seconds sec minutes min s",
+    "h ms us µs sekunden minuten secondes verstrichen trascorso verstreken 経過時間 経過 прошло",
 )
-INDEX_TITLES = frozenset(
-    "index idx no no. nr nr. num number n sample samples # row count counter point reading_no "
-    "zeile lfd messung № 番号 id record step".split()
+INDEX_TITLES = _words(
+    "index idx no no. nr nr. num number n sample samples # row count counter point reading_no",
+    "zeile lfd messung № 番号 id record step",
 )
-LABEL_TITLES = frozenset(
-    "label channel chan ch kanal canal voie name input probe source канал side seite チャンネル".split()
+LABEL_TITLES = _words(
+    "label channel chan ch kanal canal voie name input probe source канал side seite チャンネル"
 )
-IGNORED_TITLES = frozenset(
-    "mode range flag flags status quality q function func coupling comment note notes remark bemerkung "
-    "modus bereich remarks battery state".split()
+IGNORED_TITLES = _words(
+    "mode range flag flags status quality q function func coupling comment note notes remark",
+    "bemerkung modus bereich remarks battery state",
 )
-QUALITY_TITLES = frozenset("quality q valid validity".split())
-BAD_MARKS = frozenset("b bad invalid fail f error err x poor".split())
+QUALITY_TITLES = _words("quality q valid validity")
+BAD_MARKS = _words("b bad invalid fail f error err x poor")
 
 
 def read_channel(text: str) -> str | None:
@@ -98,7 +107,7 @@ def channel_in_title(title: str) -> str | None:
     """Return the channel that a column title or file name holds as a word of its own."""
     found = {_CHANNEL_WORDS[w] for w in words_of(title) if w in _CHANNEL_WORDS}
     if not found:
-        numbered = _NUMBERED.search(title)
+        numbered = _NUMBERED.search(title) or re.fullmatch(r"\s*([1-8])\s*", title)
         found = {f"CH{int(numbered.group(1))}"} if numbered else set()
     return found.pop() if len(found) == 1 else None
 
