@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.stretches import Stretch
+from backtospec.analysis.warm_up_log import Stretch
 
 Array = NDArray[np.float64]
 Index = NDArray[np.intp]
@@ -33,6 +33,7 @@ class Curve:
     end_value: float
     time_constants_s: tuple[float, float]
     amplitudes: tuple[tuple[float, float], ...]
+    misfit: float
 
     def remaining(self, since_start_s: float) -> float:
         """Return how far the last stretch still is from the end, in the unit of the readings."""
@@ -59,9 +60,9 @@ class Curve:
 class EndValue:
     """The settled value with its 95 % interval, and the curves inside that interval.
 
-    ``best`` fits best; ``curves`` run from the lowest end value allowed to the highest;
-    ``near`` are those within one standard deviation; ``last`` is the last stretch as fitted. ``misfit`` is the whitened residual sum
-    of squares of the best curve, ``noise`` the standard deviation of one reading.
+    ``best`` fits best; ``curves`` run from the lowest end value allowed to the highest. A
+    curve's ``misfit`` is its whitened residual sum of squares, ``noise`` the standard deviation
+    of one reading. ``last`` is the last stretch as fitted.
     """
 
     value: float
@@ -69,12 +70,9 @@ class EndValue:
     high: float
     noise: float
     slow_share: float
-    misfit: float
-    degrees_of_freedom: int
+    one_sided: float
     best: Curve
     curves: tuple[Curve, ...]
-    near: tuple[Curve, ...]
-    allowance: float
     last: Stretch
     _profile: _Profile
     _spectrum: _Spectrum
@@ -83,11 +81,23 @@ class EndValue:
         """Return the columns, one row per reading of ``last``, with their noise made white."""
         return self._spectrum.whiten(columns, self.slow_share)
 
-    def allows_slow_part(self, slower_than_s: float, amplitude: float) -> bool:
-        """Return whether a part that slow may still carry that amplitude in the last stretch."""
+    def within(self, deviations: float) -> tuple[Curve, ...]:
+        """Return the curves within that many standard deviations of the best, and the best."""
+        allowed = self.best.misfit + (deviations * self.noise) ** 2
+        return (self.best, *(curve for curve in self.curves if curve.misfit <= allowed))
+
+    def bound_remaining(self, since_start_s: float) -> float:
+        """Return the upper 95 % bound of what still remains that long after the last start."""
+        return max(curve.remaining(since_start_s) for curve in self.within(self.one_sided))
+
+    def allows_slow_part(self, slower_than_s: float, amplitude: float, deviations: float) -> bool:
+        """Return whether a part that slow may carry that amplitude in the last stretch.
+
+        ``deviations`` says how many standard deviations off the best fit is still allowed.
+        """
         ends = np.array([curve.end_value for curve in self.curves])
         least = self._profile.misfit_with_slow_part(ends, slower_than_s, amplitude)
-        return bool(least <= self.misfit + self.allowance)
+        return bool(least <= self.best.misfit + (deviations * self.noise) ** 2)
 
 
 def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
@@ -141,8 +151,6 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
         inside = np.flatnonzero(misfits <= least + allowance)
         ends, misfits = _insert(profile, ends, misfits, inside[0], inside[-1])
     inside = np.flatnonzero(misfits <= least + allowance)
-    near = np.flatnonzero(misfits <= least + variance)
-    curves = profile.curves(np.linspace(ends[inside[0]], ends[inside[-1]], 41))
     best = profile.curves(ends[[np.argmin(misfits)]])[0]
     # a meter that hardly flickers hides up to half a step, which no averaging finds
     hidden = step / 2 if least / freedom < floor * 1.3 else 0.0
@@ -152,12 +160,9 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
         high=float(ends[inside[-1]]) + hidden,
         noise=float(np.sqrt(variance)),
         slow_share=share,
-        misfit=least,
-        degrees_of_freedom=freedom,
+        one_sided=float(stdtrit(independent, 0.95)),
         best=best,
-        curves=curves,
-        near=profile.curves(np.linspace(ends[near[0]], ends[near[-1]], 15)),
-        allowance=allowance,
+        curves=profile.curves(np.linspace(ends[inside[0]], ends[inside[-1]], 41)),
         last=thinned[-1],
         _profile=profile,
         _spectrum=spectra[-1],
@@ -290,7 +295,13 @@ class _Profile:
         coarse = np.arange(0, self.constants.size, COARSE)
         first, second = np.triu_indices(coarse.size, 1)
         pairs = coarse[first][:, None], coarse[second][:, None]
-        which = self._misfits(pairs, ends).argmin(axis=0)
+        return self._close_in(pairs, ends, self._misfits, 0)
+
+    def _close_in(
+        self, pairs: Pairs, ends: Array, weigh: Callable[[Pairs, Array], Array], slowest_from: int
+    ) -> tuple[Array, Pairs]:
+        """Return the least misfit and its pair, from coarse pairs to the finest neighbours."""
+        which = weigh(pairs, ends).argmin(axis=0)
         best = pairs[0][which, 0], pairs[1][which, 0]
         reach = np.arange(-2, 3)
         left, right = (offset.reshape(-1, 1) for offset in np.meshgrid(reach, reach))
@@ -298,12 +309,13 @@ class _Profile:
         for pace in (COARSE // 2, COARSE // 4, COARSE // 4, COARSE // 8, 1, 1):
             near = (
                 np.clip(best[0] + pace * left, 0, top),
-                np.clip(best[1] + pace * right, 0, top),
+                np.clip(best[1] + pace * right, slowest_from, top),
             )
-            misfits = self._misfits(near, ends)
+            misfits = weigh(near, ends)
             which = misfits.argmin(axis=0)
             best = near[0][which, here], near[1][which, here]
-        return misfits.min(axis=0), best
+        least: Array = misfits.min(axis=0)
+        return least, best
 
     def _misfits(self, pairs: Pairs, ends: Array) -> Array:
         total: Array = np.zeros(1)
@@ -328,42 +340,47 @@ class _Profile:
 
     def curves(self, ends: Array) -> tuple[Curve, ...]:
         """Return the best curve for each end value."""
-        _, pairs = self.scan(ends)
+        misfits, pairs = self.scan(ends)
         weights = [self._weigh(part, pairs, ends)[:2] for part in self.parts]
         return tuple(
             Curve(
                 float(end),
                 (float(self.constants[pairs[0][k]]), float(self.constants[pairs[1][k]])),
                 tuple((float(a[k]), float(b[k])) for a, b in weights),
+                float(misfits[k]),
             )
             for k, end in enumerate(ends)
         )
 
     def misfit_with_slow_part(self, ends: Array, slower_than_s: float, amplitude: float) -> float:
         """Return the least misfit with at least that amplitude in a slow last part."""
-        coarse = np.arange(self.constants.size - 1, -1, -COARSE // 2)
-        slow = coarse[self.constants[coarse] > slower_than_s]
+        limit = int(np.searchsorted(self.constants, slower_than_s, side="right"))
+        slow = np.arange(limit, self.constants.size, COARSE)
         if not slow.size:
             return np.inf
-        pairs = tuple(side.reshape(-1, 1) for side in np.meshgrid(coarse, slow))
-        fast, held_on = pairs
+        fast = np.arange(0, self.constants.size, COARSE)
+        left, right = (side.reshape(-1, 1) for side in np.meshgrid(fast, slow))
+
+        def weigh(pairs: Pairs, ends: Array) -> Array:
+            return self._misfits_holding(pairs, ends, amplitude)
+
+        return float(self._close_in((left, right), ends, weigh, limit)[0].min())
+
+    def _misfits_holding(self, pairs: Pairs, ends: Array, amplitude: float) -> Array:
+        """Return the misfits with at least that amplitude, of either sign, in the second part."""
+        fast, slow = pairs
         part = self.parts[-1]
         before = _Profile(self.constants, self.parts[:-1], self.origin)._misfits(pairs, ends)
-        own, shared = part.shapes[held_on, held_on], part.shapes[fast, held_on]
-        pull_fast, pull_slow = self._pull(part, fast, ends), self._pull(part, held_on, ends)
-        least = np.inf
+        own, shared = part.shapes[slow, slow], part.shapes[fast, slow]
+        pull_fast, pull_slow = self._pull(part, fast, ends), self._pull(part, slow, ends)
+        trials = []
         for held in (amplitude, -amplitude):
             # take the held amplitude out of the readings, then weigh what is left
-            gain = _weigh_pairs(
-                part.shapes,
-                pairs,
-                pull_fast - held * shared,
-                pull_slow - held * own,
-                sign=np.sign(held),
-            )[2]
+            left, right = pull_fast - held * shared, pull_slow - held * own
+            gain = _weigh_pairs(part.shapes, pairs, left, right, sign=np.sign(held))[2]
             bare = self._bare(part, ends) - 2 * held * pull_slow + held**2 * own
-            least = min(least, float((before + bare - gain).min()))
-        return least
+            trials.append(before + bare - gain)
+        return np.minimum(*trials)
 
 
 def _weigh_pairs(

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.stretches import Stretch
+from backtospec.analysis.warm_up_log import Stretch
 
 Array = NDArray[np.float64]
 Whitening = Callable[[Array], Array]

@@ -18,7 +18,7 @@ from backtospec.analysis.disturbance import (
     find_power_off,
 )
 from backtospec.analysis.end_value import EndValue, bound_end_value
-from backtospec.analysis.stretches import (
+from backtospec.analysis.warm_up_log import (
     Stretch,
     clean_series,
     cut_at_pauses,
@@ -245,7 +245,7 @@ def _compare(
         return "settling", None
     settling = fit if len(stretches) == 1 else bound_end_value([last], step)
     drift = fit_drift(settling.last, settling.whiten_last)
-    if drift.misfit >= settling.misfit:
+    if drift.misfit >= settling.best.misfit:
         return "settling", None
     growth = fit_growth(settling.last, settling.whiten_last)
     least = min(drift.misfit, growth.misfit)
@@ -256,12 +256,12 @@ def _compare(
     if (
         rising
         and steep
-        and settling.misfit - growth.misfit > 16 * variance
+        and settling.best.misfit - growth.misfit > 16 * variance
         and drift.misfit - growth.misfit > 12 * variance
     ):
         return "runaway", growth
     sure = abs(drift.slope_per_s) > 5 * drift.slope_sd_per_s
-    if sure and settling.misfit - drift.misfit > 12 * variance:
+    if sure and settling.best.misfit - drift.misfit > 12 * variance:
         return "drifting", drift
     return "settling", None
 
@@ -270,9 +270,9 @@ def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretc
     """Return the answer for a course that tends to an end."""
     own = float(last.time_s[-1] - last.start_s)
     rest = max(REST_SHARE * abs(fit.value), REST_V)
-    remaining = max(curve.remaining(own) for curve in (fit.best, *fit.curves))
-    trusted = remaining <= rest and not fit.allows_slow_part(since / 2, 0.8 * rest)
-    likely = (fit.best, *fit.near)
+    remaining = fit.bound_remaining(own)
+    trusted = remaining <= rest and not _may_be_slower(fit, since, rest)
+    likely = fit.within(1.0)
     reached = trusted or all(
         curve.remaining(own) <= rest and 2 * curve.slowest(rest) <= since for curve in likely
     )
@@ -303,19 +303,36 @@ def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretc
     )
 
 
+def _may_be_slower(fit: EndValue, since: float, rest: float) -> bool:
+    """Return whether a part slower than half the time since the start may still matter.
+
+    The larger such a part, the surer it must be ruled out; 5 % of time is kept in hand.
+    """
+    half = since / (2 * 1.05)
+    return fit.allows_slow_part(half, rest, 1.0) or fit.allows_slow_part(half, 2 * rest, 2.5)
+
+
 def _wait(fit: EndValue, own: float, since: float, rest: float) -> float:
-    """Return the minutes until the end can be believed: likely ones first, then all allowed."""
-    for curves in ((fit.best,), fit.near, fit.curves):
-        waits = []
-        for curve in curves:
-            ahead = np.arange(0.0, LONGEST_WAIT_MIN + 1) * 60
-            decays = np.exp(-(own + ahead[:, None]) / np.array(curve.time_constants_s))
-            left = np.abs(decays @ np.array(curve.amplitudes[-1]))
-            done = (left <= rest) & (since + ahead >= 2 * curve.slowest(rest))
-            waits.append(float(ahead[np.argmax(done)] / 60) if done.any() else LONGEST_WAIT_MIN)
-        if max(waits) >= 1:
-            return max(waits)
-    return 1.0
+    """Return the minutes until the end can probably be believed.
+
+    Every allowed curve has its own wait; the likelier the curve, the more it counts. Where
+    the likely ones are over already, the slow ones must still be waited out.
+    """
+    ahead = np.arange(0.0, LONGEST_WAIT_MIN + 1) * 60
+    waits, weights = [], []
+    for curve in (fit.best, *fit.curves):
+        decays = np.exp(-(own + ahead[:, None]) / np.array(curve.time_constants_s))
+        left = np.abs(decays @ np.array(curve.amplitudes[-1]))
+        done = (left <= rest) & (since + ahead >= 2 * curve.slowest(rest))
+        waits.append(float(ahead[np.argmax(done)] / 60) if done.any() else LONGEST_WAIT_MIN)
+        weights.append(float(np.exp(-(curve.misfit - fit.best.misfit) / (2 * fit.noise**2))))
+    order = np.argsort(waits)
+    share = np.cumsum(np.array(weights)[order]) / np.sum(weights)
+    for quantile in (0.5, 0.9):
+        wait = waits[order[int(np.searchsorted(share, quantile))]]
+        if wait >= 1:
+            return wait
+    return max(1.0, min(max(waits), own / 240))
 
 
 def _advise(found: WarmUp, target_v: float | None, tolerance_v: float | None) -> WarmUp:
