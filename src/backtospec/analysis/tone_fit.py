@@ -1,0 +1,188 @@
+"""One clean stretch of a tone, fitted: all harmonics, hum, single lines, and what is left."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backtospec.analysis.hum import Mains, find_mains, find_single_lines
+from backtospec.analysis.line_fit import Family, LineFit, fit_lines
+
+Array = NDArray[np.float64]
+Complex = NDArray[np.complex128]
+
+_FIRST_ORDERS = 10
+_JOINT_ORDERS = 40
+_BATCH_ORDERS = 40
+_MOST_ORDERS = 1000
+_MOVING_TERMS = 6
+#: Relative change of level over the record above which the level is followed, not averaged.
+_STEADY_LEVEL = 3e-4
+
+
+@dataclass(frozen=True, slots=True)
+class FittedTone:
+    """Everything found in the clean stretch of one or more channels that share a frequency.
+
+    Parameters
+    ----------
+    fit
+        Families: the tone; then hum, when ``mains`` is not ``None``; then single lines.
+    orders, harmonics
+        All orders to the band edge and their complex peak amplitudes, shape (orders, channels).
+    residual
+        What is left when every line is removed, shape (samples, channels).
+    variance
+        Of the residual, with the parameters' share put back.
+    """
+
+    fit: LineFit
+    mains: Mains | None
+    orders: NDArray[np.int64]
+    harmonics: Complex
+    residual: Array
+    variance: Array
+
+    @property
+    def hz(self) -> float:
+        """The tone's frequency."""
+        return self.fit.families[0].hz
+
+    @property
+    def hz_u(self) -> float:
+        """Standard uncertainty of the frequency."""
+        return self.fit.frequency_u[0]
+
+    @property
+    def amplitude_u(self) -> Array:
+        """Standard uncertainty of any line's amplitude, per channel."""
+        return np.asarray(np.sqrt(2 * self.variance / len(self.residual)))
+
+    @property
+    def level_change(self) -> Array:
+        """Relative change of level from the start to the end, per channel."""
+        return np.asarray(2 * np.real(self.fit.level_slope[0][0]))
+
+    def single_lines(self) -> tuple[tuple[float, Complex], ...]:
+        """Return (frequency, complex amplitude per channel) of lines that belong to nothing."""
+        first = 2 if self.mains else 1
+        return tuple(
+            (family.hz, lines[0])
+            for family, lines in zip(
+                self.fit.families[first:], self.fit.amplitudes[first:], strict=True
+            )
+        )
+
+
+def orders_below(edge_hz: float, hz: float, most: int = _MOST_ORDERS) -> tuple[int, ...]:
+    """Return the orders of a tone's harmonics that lie below an edge, at least order 1.
+
+    Examples
+    --------
+    >>> orders_below(24_000, 5000)
+    (1, 2, 3, 4)
+    """
+    return tuple(range(1, max(1, min(most, int(np.ceil(edge_hz / hz)) - 1)) + 1))
+
+
+def fit_tone(
+    samples: Array,
+    positions: Array,
+    rate_hz: float,
+    start_hz: float,
+    mains_nominal_hz: float | None,
+) -> FittedTone:
+    """Return the tone with all its harmonics, hum and single lines.
+
+    Parameters
+    ----------
+    samples, positions
+        Clean samples, shape (samples, channels), and their index in the file.
+    start_hz
+        The tone to about a third of a cycle per record.
+    mains_nominal_hz
+        50, 60 or ``None``.
+    """
+    edge_hz = _band_edge(rate_hz)
+    orders = orders_below(edge_hz, start_hz, _fitting_orders(len(samples), _FIRST_ORDERS))
+    fit = fit_lines(samples, positions, rate_hz, (Family(start_hz, orders),))
+    probe = Family(fit.families[0].hz, orders, free=False, level_terms=1)
+    fit = fit_lines(samples, positions, rate_hz, (probe,))
+    terms = _level_terms(fit)
+    quiet = bool(np.all(fit.variance < 1e-20 * np.abs(fit.amplitudes[0][0]) ** 2))
+    tone_hz = fit.families[0].hz
+    orders = orders_below(edge_hz, tone_hz, _fitting_orders(len(samples), _JOINT_ORDERS))
+    tone = Family(tone_hz, orders, level_terms=terms)
+    fit = fit_lines(samples, positions, rate_hz, (tone,))
+    mains = None if quiet else find_mains(fit.residual, rate_hz, tone_hz, mains_nominal_hz)
+    families: tuple[Family, ...] = fit.families
+    if mains:
+        families = (*families, Family(mains.hz, mains.orders))
+        fit = fit_lines(samples, positions, rate_hz, families)
+        again = find_mains(
+            fit.residual + _hum_alone(fit, positions, rate_hz), rate_hz, tone_hz, mains_nominal_hz
+        )
+        if again and again.orders != mains.orders:
+            mains = again
+            families = (fit.families[0], Family(mains.hz, mains.orders))
+            fit = fit_lines(samples, positions, rate_hz, families)
+    if not quiet:
+        known = (0.0, *(k * f.hz for f in fit.families for k in f.orders))
+        beyond = tuple(k * tone_hz for k in orders_below(rate_hz / 2, tone_hz)[len(orders) :])
+        singles = find_single_lines(fit.residual, rate_hz, known + beyond)
+        if singles:
+            families = (*fit.families, *(Family(hz, (1,)) for hz in singles))
+            fit = fit_lines(samples, positions, rate_hz, families)
+    return _with_high_orders(fit, positions, rate_hz, mains)
+
+
+def _band_edge(rate_hz: float) -> float:
+    """Harmonics this near half the rate cannot be told from their mirror image."""
+    return 0.499 * rate_hz
+
+
+def _fitting_orders(count: int, most: int) -> int:
+    """Leave at least three quarters of the samples as degrees of freedom."""
+    return max(1, min(most, count // 8 - 1))
+
+
+def _level_terms(fit: LineFit) -> int:
+    change = np.abs(fit.level_slope[0][0])
+    doubt = fit.amplitude_u / np.abs(fit.amplitudes[0][0])
+    moving = (change > _STEADY_LEVEL) & (change > 6 * doubt)
+    return _MOVING_TERMS if np.any(moving) else 0
+
+
+def _hum_alone(fit: LineFit, positions: Array, rate_hz: float) -> Array:
+    family, lines = fit.families[1], fit.amplitudes[1]
+    turn = np.exp(2j * np.pi * family.hz * (positions - fit.centre) / rate_hz)
+    total = np.zeros((len(positions), lines.shape[1]))
+    for order, line in zip(family.orders, lines, strict=True):
+        total += np.real(turn[:, None] ** order * line)
+    return total
+
+
+def _with_high_orders(
+    fit: LineFit, positions: Array, rate_hz: float, mains: Mains | None
+) -> FittedTone:
+    """Fit the orders beyond the joint ones to what is left, batch by batch."""
+    tone = fit.families[0]
+    residual = fit.residual
+    orders = list(tone.orders)
+    harmonics = [fit.amplitudes[0]]
+    every = orders_below(_band_edge(rate_hz), tone.hz)
+    room = len(residual) // 4 - fit.parameters
+    beyond = every[len(orders) : max(len(orders), room // 2)]
+    for at in range(0, len(beyond), _BATCH_ORDERS):
+        batch = beyond[at : at + _BATCH_ORDERS]
+        more = fit_lines(residual, positions, rate_hz, (Family(tone.hz, batch, free=False),))
+        residual = more.residual
+        orders.extend(batch)
+        harmonics.append(more.amplitudes[0])
+    parameters = fit.parameters + 2 * len(beyond)
+    variance = np.sum(residual**2, axis=0) / max(len(residual) - parameters, 1)
+    return FittedTone(
+        fit, mains, np.array(orders), np.concatenate(harmonics), residual, variance
+    )
