@@ -176,7 +176,7 @@ def unknown(noun: str, id_: str) -> BenchError:
     return BenchError(
         f"There is no {noun} '{id_}' in this store.",
         noun,
-        f"Give the id of a {noun} that is listed; the data folder may be another one.",
+        "Give an id that is listed there, or name the right data folder.",
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Iterator
 from itertools import groupby
 
@@ -73,7 +74,9 @@ def _rating(rating: Rating) -> Iterator[str]:
     yield from _number("power", rating.power_w, "W")
     yield from _number("load", rating.load_ohm, "Ω")
     yield from _text("channels_driven", rating.channels_driven)
-    yield from _text("band", _span(rating.band_low_hz, rating.band_high_hz, "Hz"))
+    band = _span(rating.band_low_hz, rating.band_high_hz, "Hz")
+    # three places before "Hz" would be read as thousands
+    yield from _text("band", band and re.sub(r"(\.\d{3})(?= Hz)", r"\g<1>0", band))
     yield from _number("thd", rating.thd_percent, "%")
     yield from _number("from", rating.from_power_w, "W")
     yield from _text("rule", rating.rule)
