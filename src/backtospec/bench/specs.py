@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from backtospec.analysis.setup import CaptureSetup
+from backtospec.errors import BenchError, Choice, Question
+from backtospec.quantity import read
 from backtospec.records import Channel, Meter, SpecSheet
 from backtospec.sources.spec_sheets import (
     FirstQuestion,
@@ -20,6 +23,7 @@ __all__ = [
     "meter_from_answers",
     "meter_named",
     "questions",
+    "setup_from_text",
     "sheet_from_answers",
     "spec_of",
 ]
@@ -68,3 +72,89 @@ def channel_named(text: str) -> Channel | None:
     """
     word = text.strip().casefold().rstrip(":")
     return next((c for c, words in _CHANNELS.items() if word in words), None)
+
+
+def setup_from_text(
+    *,
+    full_scale_volts: str,
+    load_ohm: str,
+    nominal_hz: str,
+    load_tolerance_percent: str = "",
+    mains_hz: str = "",
+    channels: str = "",
+    rated_thd_percent: str = "",
+    rated_power_w: str = "",
+) -> CaptureSetup:
+    """Return the setup of a recording from text as typed; empty text leaves its part open.
+
+    Raises
+    ------
+    BenchError
+        All faults at once.
+
+    Examples
+    --------
+    >>> setup_from_text(full_scale_volts="36.2", load_ohm="7.96,8.03", nominal_hz="1 kHz").load_ohm
+    (7.96, 8.03)
+    """
+    faults: list[BenchError] = []
+
+    def numbers(text: str, unit: str, where: str, high: float) -> tuple[float, ...]:
+        try:
+            return _per_channel(text, unit, where, high)
+        except BenchError as error:
+            faults.append(error)
+            return (1.0,)
+
+    def number(text: str, unit: str, where: str, high: float) -> float | None:
+        if not text.strip():
+            return None
+        try:
+            return read(text, unit, where, 0, high)
+        except BenchError as error:
+            faults.append(error)
+            return None
+
+    volts = numbers(full_scale_volts, "V", "full-scale volts", 1e4)
+    load = numbers(load_ohm, "Ω", "load", 1e6)
+    hz = number(nominal_hz, "Hz", "nominal frequency", 96_000)
+    tolerance = number(load_tolerance_percent, "%", "load tolerance", 50)
+    mains = number(mains_hz, "Hz", "mains", 100)
+    thd = number(rated_thd_percent, "%", "rated THD", 100)
+    power = number(rated_power_w, "W", "rated power", 1e5)
+    picked = tuple(round(n) for n in numbers(channels, "", "channels", 64)) if channels else None
+    if len(faults) == 1:
+        raise faults[0]
+    if faults:
+        raise BenchError.of(faults)
+    return CaptureSetup(
+        full_scale_volts=volts,
+        load_ohm=load,
+        nominal_hz=hz or 0.0,
+        load_tolerance_percent=tolerance,
+        mains_hz=mains,
+        channels=picked,
+        rated_thd_percent=thd,
+        rated_power_w=power,
+    )
+
+
+def _per_channel(text: str, unit: str, where: str, high: float) -> tuple[float, ...]:
+    """Read one number for both channels, or two with a comma between them."""
+    parts = [part for part in text.replace(";", ",").split(",") if part.strip()]
+    values = tuple(read(part, unit, where, 0, high) for part in parts or [text])
+    if len(values) == 2 and "." not in text and min(values) * 3 < max(values):
+        point = text.replace(",", ".")
+        raise Question(
+            f"“{text}” can be {point} {unit} for both channels, or {parts[0]} and {parts[1]}.",
+            where,
+            "Write a decimal point within a number, and a comma only between channels.",
+            about="decimal_mark",
+            quotes=(text,),
+            choices=(
+                Choice(point, f"{point} {unit} for both channels"),
+                Choice(f"{parts[0]}.0,{parts[1]}.0", "left and right"),
+            ),
+            option=f"--{where.replace(' ', '-')}",
+        )
+    return values

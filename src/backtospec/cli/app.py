@@ -10,7 +10,6 @@ import sys
 from pathlib import Path
 from typing import Annotated, Any
 
-import click
 import typer
 
 from backtospec.cli import handing, measuring, shelf
@@ -56,10 +55,10 @@ def run_command_line(arguments: list[str]) -> int:
     except BenchError as error:
         _tell(error, as_json)
         return Status.UNUSABLE
-    except click.exceptions.Abort:
+    except typer.Abort:
         print("Stopped; nothing more was done.", file=sys.stderr)
         return Status.UNUSABLE
-    except click.exceptions.Exit as leaving:
+    except typer.Exit as leaving:
         return leaving.exit_code
     except Exception as error:
         if not hasattr(error, "format_message"):

@@ -36,15 +36,21 @@ def report(
     made_at = moment(timestamp)
     with output.open_bench() as bench:
         written = write_report(bench.view(job), out, made_at)
-        bench.keep_report(job, written.document_json, written.evidence_sha256)
-    files = {kind: str(path) for kind, path in written.paths.items()}
+        document = written.document
+        bench.keep_report(job, document.as_json(), document.evidence_sha256)
+    files = {
+        "pdf": str(written.pdf),
+        "json": str(written.json),
+        "summary": str(written.summary),
+    }
     if output.as_json:
-        output.document("report", {"job": job, "files": files, "verdict": written.verdict})
+        body = {"job": job, "files": files, "verdict": document.headline.line}
+        output.document("report", {**body, "warnings": list(written.warnings)})
         return
     console = output.console()
-    console.print(written.verdict)
-    for path in files.values():
-        console.print(path)
+    console.print(document.headline.line)
+    for line in (*written.warnings, *files.values()):
+        console.print(line)
 
 
 def demo(
@@ -61,7 +67,7 @@ def demo(
     if serve:
         raise BenchError("the bench page is not there yet.", "--serve", "Leave the option out.")
     folder = out or Path("demo-bench")
-    told = run_demo(folder, say=None if output.as_json else output.console().print)
+    told = run_demo(folder, None if output.as_json else output.console().print, moment(None))
     if output.as_json:
         files = {kind: str(path) for kind, path in told.files.items()}
         output.document("demo", {"job": told.job_id, "files": files, "verdict": told.verdict})

@@ -42,7 +42,9 @@ def analyse(
     Example:  backtospec analyse ramp.wav --kind ramp --full-scale-volts 36.2
     --load-ohm 7.96,8.03 --nominal-hz 997
     """
-    from backtospec.bench.captures import analyse_file, document_of, setup_from_text
+    from backtospec.analysis.document import as_document
+    from backtospec.bench.captures import analyse_file
+    from backtospec.bench.specs import setup_from_text
 
     output = output_of(context)
     setup = setup_from_text(
@@ -56,7 +58,7 @@ def analyse(
         rated_power_w=rated_power_w,
     )
     analysis = analyse_file(file, kind, setup, processes=processes or None)
-    document = document_of(analysis)
+    document = as_document(analysis)
     if output.as_json:
         body = {key: value for key, value in document.items() if key != "schema"}
         output.document("analyse", body)
