@@ -120,7 +120,7 @@ def esr_limits(
     ohm
         The reading.
     step_ohm
-        Smallest step of the meter, where a meter showed it.
+        Smallest step of the meter, given where the reading is only a few of them.
     temperature_known
         True where the room's temperature was noted: the cold raises ESR.
     """
@@ -133,7 +133,7 @@ def esr_limits(
         if part.rated_v is None:
             return []
         conditions.append(Condition("neighbours", "excluded"))
-        if step_ohm is not None and ohm < (FEWEST_STEPS - 0.5) * step_ohm:
+        if step_ohm is not None:
             conditions.append(Condition("meter_step_ohm", high=band.low_ohm / 2))
     elif temperature_known:
         conditions.append(Condition("temperature_c", low=15.0, high=40.0))

@@ -1,4 +1,8 @@
-"""Filter capacitor: good, to be planned, to be replaced, or not validly measured."""
+"""Filter capacitor: good, to be planned, to be replaced, or not validly measured.
+
+Longer than most: three axes, discharge and the new part stand together, since one check is one
+file. Its maths and limits are in :mod:`backtospec.analysis`.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +13,7 @@ from dataclasses import dataclass
 from backtospec.analysis import capacitor, capacitor_limits, discharge
 from backtospec.analysis.capacitor import Tolerance
 from backtospec.analysis.capacitor_limits import (
+    FEWEST_STEPS,
     HIGHEST_PERCENT,
     LOSS_WATCH_PERCENT,
     LOWEST_PERCENT,
@@ -56,7 +61,7 @@ LONGEST_REFORM_S = 24 * 3600.0
 """Re-forming that would take longer is given up (common practice, no source)."""
 
 SHORTEST_REFORM_S = 3600.0
-"""One leakage reading earlier than this does not condemn a part (common practice, no source)."""
+"""No leakage reading earlier than this condemns a part (common practice, no source)."""
 
 FREQUENCIES = {"100-hz": 100.0, "120-hz": 120.0, "1-khz": 1e3, "100-khz": 1e5}
 LIFT = "a neighbour in circuit may be helping. Lift one leg and read it again"
@@ -238,9 +243,7 @@ def _add_capacitance(answers: Answers, part: Part, add: _Add) -> None:
         add(RATIO, farad / part.reference * 100, "read ÷ marked", key, "nominal", "parallel")
 
 
-def _add_esr(
-    answers: Answers, part: Part, conditions: dict[str, float | str], add: _Add
-) -> None:
+def _add_esr(answers: Answers, part: Part, conditions: dict[str, float | str], add: _Add) -> None:
     esr, leads, tan = (answers.number(key) for key in ("esr", "lead_ohm", "tan_delta"))
     farad = answers.number("capacitance_after") or answers.number("capacitance")
     if esr is None:
@@ -284,9 +287,7 @@ def _add_discharge(answers: Answers, part: Part, add: _Add) -> None:
     add("discharge_peak_w", Measured(chosen.peak_w), "V² ÷ R at the first instant", "charged_v")
     add("discharge_rating_w", Measured(chosen.rating_w), "a fifth of that or more, wire-wound")
     ohm = _value(answers, "discharge_resistor") or chosen.ohm
-    seconds = discharge.discharge_time(
-        farad.value, ohm, abs(charged.value), discharge.SAFE_V
-    )
+    seconds = discharge.discharge_time(farad.value, ohm, abs(charged.value), discharge.SAFE_V)
     add("discharge_s", Measured(seconds), f"R·C·ln(V ÷ 2 V) with {write(ohm, 'Ω')}", "charged_v")
 
 
@@ -333,11 +334,9 @@ def limits(answers: Answers) -> tuple[Limit, ...]:
     if (ratio := values.get(RATIO)) and ratio.value:
         found += capacitor_limits.ratio_limits(part, ratio.value.value)
     if (esr := values.get("esr_ohm")) and esr.value:
-        step = resolution(answers.texts["esr"], "Ω") if "esr" in answers.numbers else None
-        warm = answers.number("temperature") is not None
-        found += capacitor_limits.esr_limits(
-            part, esr.value.value, step, temperature_known=warm
-        )
+        known = answers.number("temperature") is not None
+        step = _step_at_floor(answers, esr)
+        found += capacitor_limits.esr_limits(part, esr.value.value, step, temperature_known=known)
     safe = "below 2 V, twice a minute apart (from memory)"
     more = "rectifier and fuse strain (from memory)"
     least = "equal or higher voltage, ag-forum.herokuapp.com/posts/2029411"
@@ -350,6 +349,15 @@ def limits(answers: Answers) -> tuple[Limit, ...]:
         Limit("replacement_c_percent", None, INRUSH_PERCENT, "%", more, (), True),
         Limit("replacement_v_percent", 0.0, None, "%", least, (), True),
     )
+
+
+def _step_at_floor(answers: Answers, esr: Result) -> float | None:
+    """Return the meter's step where the reading is only a few of them, else ``None``."""
+    if esr.value is None or "esr" not in answers.numbers:
+        return None
+    step = resolution(answers.texts["esr"], "Ω")
+    few = esr.bound is Bound.AT_MOST or esr.value.value < (FEWEST_STEPS - 0.5) * step
+    return step if few else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -421,7 +429,9 @@ def _esr_view(findings: Findings, part: Part) -> _View | None:
         return None
     value, result = found[0].result.value, found[0].result
     most = "≤ " if result.bound is Bound.AT_MOST else ""
-    shown = f"ESR {most}{write(value.value, 'Ω', 2)}"
+    ohm = value.value
+    # on the bench a tenth of an ohm is 0.1 Ω, not 100 mΩ
+    shown = f"ESR {most}" + (f"{ohm:.2g} Ω" if 0.01 <= ohm < 1 else write(ohm, "Ω", 2))
     match found[0].verdict:
         case Verdict.FAIL:
             ratio = findings.value(RATIO)
@@ -439,7 +449,7 @@ def _esr_view(findings: Findings, part: Part) -> _View | None:
             return _View(AdviceKind.REMEASURE, shown, LIFT, cause)
         case Verdict.NOT_COMPARABLE | Verdict.UNDECIDED:
             cause = Cause(COARSE, (found[0].reason,), (), "a finer meter, or the ripple under load")
-            why = "this meter is too coarse for it. Use a finer one, or judge by the ripple"
+            why = "too close for this meter's step. Use a finer one, or judge by the ripple"
             return _View(AdviceKind.REMEASURE, shown, why, cause)
         case _:
             above = value.value > band.high_ohm
@@ -500,8 +510,8 @@ def _leakage_view(leakage: _Leakage | None, part: Part) -> _View | None:
     if ready is not None and last_s < ready <= LONGEST_REFORM_S:
         why = f"still re-forming. Leave it on the supply, about {_span(ready - last_s)} more"
         return _View(AdviceKind.WAIT, shown, why, cause)
-    if len(leakage.readings) == 1 and last_s < SHORTEST_REFORM_S:
-        why = "one early reading. Re-form it through a resistor and log the leakage"
+    if last_s < SHORTEST_REFORM_S:
+        why = "too early to condemn it. Re-form it through a resistor for an hour, and log"
         return _View(AdviceKind.WAIT, shown, why, cause)
     if leakage.verdict is Verdict.UNDECIDED:
         return _View(AdviceKind.PLAN, shown, "near its limit, usable now", cause)
@@ -517,7 +527,7 @@ def _span(seconds: float) -> str:
     """Return a time as a person says it."""
     if seconds < 100:
         return f"{seconds:.0f} s"
-    return f"{seconds / 60:.0f} min" if seconds < 5400 else f"{seconds / 3600:.3g} h"
+    return f"{seconds / 60:.0f} min" if seconds < 3600 else f"{seconds / 3600:.3g} h"
 
 
 def _margin_view(findings: Findings, part: Part) -> _View | None:
@@ -545,7 +555,8 @@ def advise(findings: Findings) -> Counsel:
     causes = {v.cause.name: v.cause for v in views if v.cause}
     if AGEING not in causes and (ageing := _ageing(findings)):
         causes[AGEING] = ageing
-    advice += _visible(answers, part) or _joined(views, part)
+    glued = answers.choice("visible") == "glue"
+    advice += _visible(answers, part) or _joined(views, part, glued)
     if not advice:
         advice.append(_nothing_judged(findings, part))
     return Counsel(tuple(advice), tuple(causes.values()), _next(advice, views, part, findings))
@@ -614,7 +625,7 @@ def _visible(answers: Answers, part: Part) -> list[Advice]:
     return [Advice(AdviceKind.REPLACE, reason)] if seen else []
 
 
-def _joined(views: list[_View], part: Part) -> list[Advice]:
+def _joined(views: list[_View], part: Part, glued: bool) -> list[Advice]:
     """Put the axes together: one bad axis decides, then one that is not validly measured."""
     start = f"{part.name}: " if part.name else ""
     bad = [v for v in views if v.kind is AdviceKind.REPLACE]
@@ -623,6 +634,7 @@ def _joined(views: list[_View], part: Part) -> list[Advice]:
         count = {2: "both", 3: "all three"}.get(len(bad), f"all {len(bad)}")
         why = bad[0].why if len(bad) == 1 else f"bad on {count}"
         return [Advice(AdviceKind.REPLACE, f"{start}{shown}: {why}. Replace it.")]
+    glue = " Glue is not leakage." if glued else ""
     sure = any(v.kind in (AdviceKind.LEAVE, AdviceKind.PLAN) for v in views)
     advice: list[Advice] = []
     grouped: dict[tuple[AdviceKind, str], list[str]] = {}
@@ -636,9 +648,9 @@ def _joined(views: list[_View], part: Part) -> list[Advice]:
     if part.old and views:
         usable = f"{good}: usable now. " if good and not advice else ""
         aged = f"{start}{usable}{part.age}: on the order list for its age, no hurry."
-        advice.append(Advice(AdviceKind.PLAN, aged))
+        advice.append(Advice(AdviceKind.PLAN, aged + glue))
     if not advice and good:
-        advice.append(Advice(AdviceKind.LEAVE, f"{start}{good}: good. Leave it alone."))
+        advice.append(Advice(AdviceKind.LEAVE, f"{start}{good}: good. Leave it alone.{glue}"))
     return advice
 
 
@@ -672,9 +684,9 @@ def _next(
     advice: list[Advice], views: list[_View], part: Part, findings: Findings
 ) -> str:
     kinds = {a.kind for a in advice}
-    if AdviceKind.STOP in kinds:
+    if any(a.kind is AdviceKind.STOP for a in _safety(findings)):
         return "discharge, measure below 2 V, and again a minute later"
-    if AdviceKind.REPLACE in kinds:
+    if kinds & {AdviceKind.REPLACE, AdviceKind.STOP}:
         return "check the new part before it goes in: capacitance, ESR, polarity against the board"
     doubtful = [v.cause for v in views if v.cause and v.kind is AdviceKind.REMEASURE]
     if doubtful:
@@ -712,7 +724,14 @@ def _marking(key: str, prompt: str, unit: str, low: float, high: float) -> Numbe
 
 
 def _reading(
-    key: str, prompt: str, unit: str, high: float, *, low: float = 0, percent: float = 0.5
+    key: str,
+    prompt: str,
+    unit: str,
+    high: float,
+    *,
+    low: float = 0,
+    percent: float = 0.5,
+    counts: float = 3,
 ) -> NumberInput:
     return NumberInput(
         key=key,
@@ -723,13 +742,15 @@ def _reading(
         probed_at="across the part's own terminals",
         by_meter=True,
         assumed_percent=percent,
+        assumed_counts=counts,
     )
 
 
 def _choose(key: str, prompt: str, default: str | None = None, **choices: str) -> ChoiceInput:
     """Return a choice; a leading underscore and underscores in names only serve Python."""
     offered = tuple(
-        Choice(name.strip("_").replace("_", "-"), words) for name, words in choices.items()
+        Choice(name.strip("_").replace("_", "-").lower(), words)
+        for name, words in choices.items()
     )
     return ChoiceInput(key=key, prompt=prompt, choices=offered, default=default)
 
@@ -803,8 +824,8 @@ CHECK = Check(
             _1_kHz="1 kHz",
             _100_kHz="100 kHz",
         ),
-        _reading("esr", "ESR", "Ω", 1e5, percent=2),
-        _reading("lead_ohm", "Leads alone, shorted", "Ω", 10, percent=2),
+        _reading("esr", "ESR", "Ω", 1e5, percent=2, counts=2),
+        _reading("lead_ohm", "Leads alone, shorted", "Ω", 10, percent=2, counts=2),
         _reading("tan_delta", "tan δ (D)", "", 100, percent=2),
         _reading("voltage_loss", "Voltage loss", "%", 100, percent=2),
         SeriesInput(
