@@ -447,6 +447,8 @@ def _esr_view(findings: Findings, part: Part) -> _View | None:
             known = ("ESR read in circuit, and not high",)
             cause = Cause(NEIGHBOUR, known, (), "ESR with one leg lifted")
             return _View(AdviceKind.REMEASURE, shown, LIFT, cause)
+        case Verdict.UNDECIDED if "esr" not in findings.answers.numbers:
+            return None  # computed from tan δ, which speaks for itself
         case Verdict.NOT_COMPARABLE | Verdict.UNDECIDED:
             cause = Cause(COARSE, (found[0].reason,), (), "a finer meter, or the ripple under load")
             why = "too close for this meter's step. Use a finer one, or judge by the ripple"
