@@ -24,7 +24,7 @@ from backtospec.records import Meter, PowerState, SpecSheet
 
 if TYPE_CHECKING:
     from backtospec.analysis.setup import CaptureSetup
-    from backtospec.sources.log_files import LogSeries
+    from backtospec.sources.log_files import Series as LogSeries
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +140,7 @@ def as_series(log: LogSeries) -> Series:
     return Series(
         tuple(start + t for t in log.elapsed_s),
         tuple(log.value),
-        log.quantum,
+        log.quantum or 0.0,
         log.unit,
         since_on=log.t0_s is not None,
         first_time=log.first_time,
