@@ -18,8 +18,8 @@ YOUNG = GOOD | {"year": "2005"}
 SMALL = {"nominal": "20 µF", "rated_v": "450 V", "leakage_limit": "500 µA"}
 
 
-def concluded(spec: SpecSheet | None = None, **answers: str) -> Conclusion:
-    return conclude(CHECK, read_answers(CHECK.inputs, answers, spec=spec))
+def concluded(**answers: str) -> Conclusion:
+    return conclude(CHECK, read_answers(CHECK.inputs, answers))
 
 
 def kinds(**answers: str) -> list[AdviceKind]:
@@ -65,6 +65,16 @@ def test_low_capacitance_is_bad_wherever_it_is_read(circuit: str) -> None:
     conclusion = concluded(nominal="1000 µF", capacitance="690 µF", in_circuit=circuit)
     assert conclusion.word is REPLACE
     assert DRIED in causes(conclusion)
+
+
+def test_a_cause_gathers_the_evidence_of_every_axis() -> None:
+    conclusion = concluded(
+        nominal="2200 µF", capacitance="943 µF", esr="2.2 Ω", voltage_loss="34 %"
+    )
+    (cause,) = conclusion.counsel.causes
+    assert cause.name == DRIED
+    assert len(cause.evidence_for) == 3
+    assert "all three" in conclusion.counsel.advice[0].reason
 
 
 @pytest.mark.parametrize("circuit", ["in", "out"])
@@ -236,7 +246,8 @@ def test_the_new_part() -> None:
 def test_the_parts_list_fills_in_what_is_not_typed() -> None:
     listed = CapacitorSpec("C901", 1000e-6, 63.0, "parts list", -10.0, 50.0, 1977)
     sheet = SpecSheet("Example", "One", capacitors=(listed,))
-    conclusion = concluded(sheet, designator="c901", capacitance="1010 µF")
+    typed = {"designator": "c901", "capacitance": "1010 µF"}
+    conclusion = conclude(CHECK, read_answers(CHECK.inputs, typed, spec=sheet))
     assert conclusion.word is PLAN
     assert value(conclusion, "capacitance_ratio_percent") == pytest.approx(101)
 

@@ -205,11 +205,11 @@ def measure(answers: Answers) -> Measurement:
         title, unit = RESULTS[key]
         results.append(Result(key, title, value, unit, method, inputs, conditions, bound))
 
+    _add_capacitance(answers, part, add)
+    _add_esr(answers, part, conditions, add)
     for key, title in (("tan_delta", "loss factor"), ("voltage_loss", "voltage loss")):
         if (loss := answers.number(key)) is not None:
             add(key + ("_percent" if key == "voltage_loss" else ""), loss, f"{title} as read", key)
-    _add_capacitance(answers, part, add)
-    _add_esr(answers, part, conditions, add)
     if leakage:
         results.append(leakage.result)
         high = leakage.limit.high if leakage.limit else None
@@ -554,7 +554,7 @@ def advise(findings: Findings) -> Counsel:
         _margin_view(findings, part),
     )
     views = [view for view in axes if view is not None]
-    causes = {v.cause.name: v.cause for v in views if v.cause}
+    causes = _gathered([v.cause for v in views if v.cause])
     if AGEING not in causes and (ageing := _ageing(findings)):
         causes[AGEING] = ageing
     glued = answers.choice("visible") == "glue"
@@ -562,6 +562,20 @@ def advise(findings: Findings) -> Counsel:
     if not advice:
         advice.append(_nothing_judged(findings, part))
     return Counsel(tuple(advice), tuple(causes.values()), _next(advice, views, part, findings))
+
+
+def _gathered(causes: list[Cause]) -> dict[str, Cause]:
+    """Return the causes by name, each with the evidence of every axis that named it."""
+    found: dict[str, Cause] = {}
+    for cause in causes:
+        known = found.get(cause.name, Cause(cause.name, (), (), cause.next_reading))
+        found[cause.name] = Cause(
+            cause.name,
+            known.evidence_for + cause.evidence_for,
+            known.evidence_against + cause.evidence_against,
+            known.next_reading,
+        )
+    return found
 
 
 def _safety(findings: Findings) -> list[Advice]:
