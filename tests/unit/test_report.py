@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import io
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -70,7 +70,11 @@ LEFT, RIGHT = Channel.LEFT, Channel.RIGHT
 RATING = Rating(45, 8, 0.1, "leaflet 1977", "both", 20, 20000)
 SPEC = SpecSheet("Halden", "62", 1977, mains_v=230, mains_hz=50, ratings=(RATING,))
 OFFSET_LIMIT = Limit("offset_{}_v", -0.05, 0.05, "V", "service manual p. 14")
-AT_8_OHM = {"load_ohm": 8.02, "frequency_hz": 1000.0, "channels_driven": "both"}
+AT_8_OHM: dict[str, float | str] = {
+    "load_ohm": 8.02,
+    "frequency_hz": 1000.0,
+    "channels_driven": "both",
+}
 POWER_LIMIT = Limit(
     "power_{}_w",
     45,
@@ -114,7 +118,7 @@ Pair = tuple[tuple[float, float], tuple[float, float]]
 
 
 def pair(
-    stem: str, title: str, unit: str, values: Pair, conditions: dict[str, float | str]
+    stem: str, title: str, unit: str, values: Pair, conditions: Mapping[str, float | str]
 ) -> tuple[Result, ...]:
     return tuple(
         Result(
@@ -453,14 +457,14 @@ def test_what_is_missing_still_gives_an_honest_report(
 
 HOSTILE = (
     "#panic() $x^2$ *b* _i_ `r` <a> @b \\ // /* [ ] { }",
-    "#import \"x\"; #read(\"/etc/passwd\")",
+    '#import "x"; #read("/etc/passwd")',
     "C801\nC802\r\n\tC803",
     "中文测试 and 😀 🜁 and مرحبا and שלום",
-    "W" * 4000,
+    "W" * 500,
     "\x00\x07\u202eabc\u2066\ufeff\U000e0041\ue000",
     "\ud800 alone",
     "e" + "\u0301" * 60,
-    "long words_with/paths.and-dashes " * 200,
+    "long words_with/paths.and-dashes " * 12,
     "",
     "   ",
 )

@@ -54,6 +54,8 @@ from backtospec.report.wording import (
 )
 from backtospec.verdict import Bound, Finding, Verdict
 
+PLACES: dict[Channel | None, str] = {Channel.LEFT: "left", Channel.RIGHT: "right"}
+
 
 def build_document(
     view: JobView, *, made_at: datetime, instruments: Iterable[str] = ()
@@ -184,10 +186,10 @@ def _rows(judged: Iterable[Judged]) -> list[Row]:
     rows: list[tuple[tuple[str, ...], dict[str, Judged]]] = []
     for j in judged:
         result = j.finding.result
-        paired = result.channel in (Channel.LEFT, Channel.RIGHT)
+        paired = result.channel in PLACES
         title = stem(result.title) if paired else result.title
         key = (stem(result.key) if paired else result.key, title, *_limit_words(j.finding))
-        place = {Channel.LEFT: "left", Channel.RIGHT: "right"}.get(result.channel, "both")  # type: ignore[arg-type]
+        place = PLACES.get(result.channel, "both")
         free = next((cells for k, cells in rows if k == key and place not in cells), None)
         if free is None:
             rows.append((key, {place: j}))
@@ -199,14 +201,17 @@ def _rows(judged: Iterable[Judged]) -> list[Row]:
 def _row(words: tuple[str, ...], cells: dict[str, Judged]) -> Row:
     title, limit, conditions, source = words
     first = next(iter(cells.values())).finding.result
+    printed = {place: _cell(j) for place, j in cells.items()}
     return Row(
         title[:1].upper() + title[1:],
         limit,
         conditions,
         source,
         first.method,
-        difference=_difference(cells),
-        **{place: _cell(j) for place, j in cells.items()},
+        printed.get("left"),
+        printed.get("right"),
+        printed.get("both"),
+        _difference(cells),
     )
 
 
@@ -251,17 +256,15 @@ def _comparisons(
     """Return every result that was read both before and after the work."""
     earlier = {_same(j): j for j in judged_in(before)}
     pairs = [(earlier[_same(j)], j) for j in judged_in(after) if _same(j) in earlier]
-    return tuple(
-        Comparison(
-            new.check_title,
-            stem(new.finding.result.title)
-            if new.finding.result.channel
-            else new.finding.result.title,
-            CHANNELS[new.finding.result.channel] if new.finding.result.channel else "",
-            _cell(old),
-            _cell(new),
-        )
-        for old, new in pairs
+    return tuple(_comparison(old, new) for old, new in pairs)
+
+
+def _comparison(old: Judged, new: Judged) -> Comparison:
+    result = new.finding.result
+    title = stem(result.title) if result.channel in PLACES else result.title
+    channel = CHANNELS[result.channel] if result.channel else ""
+    return Comparison(
+        new.check_title, title[:1].upper() + title[1:], channel, _cell(old), _cell(new)
     )
 
 
@@ -297,9 +300,7 @@ def _without_gaps(figure: Figure) -> Figure:
     if isinstance(figure, CycleFigure):
         return replace(figure, traces=traces, marks=marks)
     bands = tuple(
-        band
-        for band in figure.bands
-        if all(map(math.isfinite, (*band.x, *band.low, *band.high)))
+        band for band in figure.bands if all(map(math.isfinite, (*band.x, *band.low, *band.high)))
     )
     return replace(figure, traces=traces, bands=bands, marks=marks)
 

@@ -134,9 +134,7 @@ def claims_of(view: JobView, sittings: tuple[JudgedSitting, ...], elsewhere: str
     elsewhere
         What to say of a promise without a finding.
     """
-    makers = [
-        j for j in judged_in(sittings) if j.finding.limit and not j.finding.limit.convention
-    ]
+    makers = [j for j in judged_in(sittings) if j.finding.limit and not j.finding.limit.convention]
     claims: list[Claim] = []
     taken: set[int] = set()
     for rating in view.spec.ratings:
@@ -146,7 +144,15 @@ def claims_of(view: JobView, sittings: tuple[JudgedSitting, ...], elsewhere: str
         missing = "" if watts else elsewhere
         conditions = rating_conditions(rating)
         claims.append(
-            Claim("Rated power", rating_text(rating), conditions, rating.source, watts, rating, missing)
+            Claim(
+                "Rated power",
+                rating_text(rating),
+                conditions,
+                rating.source,
+                watts,
+                rating,
+                missing,
+            )
         )
         claims += _grouped([j for j in mine if j not in watts])
     claims += _grouped([j for j in makers if id(j) not in taken])
@@ -192,7 +198,13 @@ def _unmeasured(spec: SpecSheet, makers: list[Judged], elsewhere: str) -> list[C
     if idle and not any(key.startswith(("idle", "drop", "supply_rise", "settled")) for key in keys):
         across = idle.across.replace("-", " ")
         claims.append(
-            Claim("Idle current", _idle_text(idle), f"stated as {across}", idle.source, missing=elsewhere)
+            Claim(
+                "Idle current",
+                _idle_text(idle),
+                f"stated as {across}",
+                idle.source,
+                missing=elsewhere,
+            )
         )
     if offset and not any("offset" in key for key in keys):
         bound = f"within ±{amount(offset.high_v, 'V')}"

@@ -144,6 +144,7 @@ class EvidenceLine:
     probed_at: str
     meter: str
     taken: str
+    since_on: str
     file_sha256: str
 
 
@@ -154,6 +155,7 @@ class EvidenceGroup:
     sitting_id: str
     title: str
     circumstances: str
+    taken: str
     note: str
     readings: tuple[EvidenceLine, ...]
 
@@ -280,7 +282,8 @@ def _restored(wanted: Any, value: Any) -> Any:
         hints = get_type_hints(wanted)
         if set(_expected(value, dict)) != set(hints):
             raise KeyError(", ".join(sorted(set(value) ^ set(hints))))
-        return wanted(**{name: _restored(hint, value[name]) for name, hint in hints.items()})
+        make: Any = wanted
+        return make(**{name: _restored(hint, value[name]) for name, hint in hints.items()})
     if isinstance(wanted, type) and issubclass(wanted, Enum):
         return wanted(value)
     if wanted is float:

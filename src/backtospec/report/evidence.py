@@ -11,7 +11,7 @@ from backtospec.bench.jobs import JobView, JudgedSitting
 from backtospec.check import Input, NumberInput, TableInput
 from backtospec.records import Channel, Meter, Reading
 from backtospec.report.document import EvidenceGroup, EvidenceLine, Instrument
-from backtospec.report.wording import POWER_STATES, accuracy_text, amount, listed, when
+from backtospec.report.wording import POWER_STATES, accuracy_text, amount, listed, lowered, when
 
 CHANNELS = {Channel.LEFT: "left", Channel.RIGHT: "right", Channel.MONO: "mono"}
 
@@ -65,6 +65,7 @@ def evidence_of(view: JobView) -> tuple[EvidenceGroup, ...]:
             sitting.sitting.id,
             title_of(sitting),
             circumstances(sitting),
+            when(sitting.sitting.taken_at),
             sitting.sitting.note,
             tuple(_line(reading) for reading in sitting.readings),
         )
@@ -74,7 +75,6 @@ def evidence_of(view: JobView) -> tuple[EvidenceGroup, ...]:
 
 def _line(reading: Reading) -> EvidenceLine:
     minutes = reading.minutes_since_on
-    since_on = "" if minutes is None else f", {minutes:.3g} min on"
     corrects = f" (corrects {reading.supersedes})" if reading.supersedes else ""
     return EvidenceLine(
         reading.id,
@@ -84,7 +84,8 @@ def _line(reading: Reading) -> EvidenceLine:
         "" if reading.value is None else amount(reading.value, reading.unit, 6),
         reading.probed_at,
         "" if reading.meter is None else reading.meter.name,
-        when(reading.taken_at) + since_on,
+        when(reading.taken_at),
+        "" if minutes is None else f"{minutes:.3g} min after power-on",
         reading.file_sha256 or "",
     )
 
@@ -142,4 +143,5 @@ def _assumptions(item: Input | None) -> list[tuple[float, float]]:
 
 
 def _unique(titles: list[str]) -> str:
-    return listed(dict.fromkeys(titles))
+    first, *others = dict.fromkeys(titles)
+    return listed([first, *map(lowered, others)])

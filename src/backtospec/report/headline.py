@@ -21,7 +21,7 @@ from backtospec.verdict import Verdict
 MOST_NAMED = 3
 """Failures named in the line; the others are counted."""
 
-_CHANNELS = {Channel.LEFT: "left ", Channel.RIGHT: "right "}
+_CHANNELS: dict[Channel | None, str] = {Channel.LEFT: "left ", Channel.RIGHT: "right "}
 
 
 def headline_of(
@@ -108,7 +108,7 @@ def _failures(claims: list[Claim], sittings: tuple[JudgedSitting, ...]) -> Itera
 
 def _value(judged: Judged) -> str:
     result = judged.finding.result
-    channel = _CHANNELS[result.channel] if result.channel in _CHANNELS else ""
+    channel = _CHANNELS.get(result.channel, "")
     return f"{channel}{result_text(result)}"
 
 

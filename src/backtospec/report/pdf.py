@@ -6,27 +6,40 @@ import atexit
 import json
 import shutil
 import tempfile
+from collections import Counter
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
-from backtospec.check import TableFigure
+from backtospec.check import BarsFigure, TableFigure
 from backtospec.report import plots
-from backtospec.report.document import ReportDocument
+from backtospec.report.document import Plate, ReportDocument
 from backtospec.report.glyphs import FACES, ascii_only, font_folder, mapped, spelled_out, visible
 
 if TYPE_CHECKING:
     import typst
 
-STANDARD = "a-2b"
+STANDARD: Literal["a-2b"] = "a-2b"
 
 
 def draw_plates(document: ReportDocument) -> dict[str, bytes]:
     """Return every figure of a report as SVG, by the id of its plate."""
-    return {plate.id: plots.draw(plate.figure) for plate in document.plates}
+    narrow = _narrow(document)
+    return {p.id: plots.draw(p.figure, p.id in narrow) for p in document.plates}
+
+
+def _narrow(document: ReportDocument) -> set[str]:
+    """Return the ids of plates that stand two in a row: bars, and a figure before and after."""
+    places = Counter((p.check, p.figure.key) for p in document.plates)
+    return {
+        p.id
+        for p in document.plates
+        if not isinstance(p.figure, TableFigure)
+        and (isinstance(p.figure, BarsFigure) or places[p.check, p.figure.key] == 2)
+    }
 
 
 def typeset(document: ReportDocument, plates: Mapping[str, bytes]) -> bytes:
@@ -68,8 +81,9 @@ def _compiled(
     import typst
 
     data = mapped(document.as_data(), change)
+    narrow = _narrow(document)
     data["plates"] = [
-        _plate(plate, mapped(shown, change), plates.get(plate.id))
+        _plate(plate, shown, plates.get(plate.id), plate.id in narrow)
         for plate, shown in zip(document.plates, data["plates"], strict=True)
     ]
     data["evidence_prefix"] = document.evidence_sha256[:16]
@@ -87,7 +101,7 @@ def _compiled(
     return pdf
 
 
-def _plate(plate: Any, shown: dict[str, Any], svg: bytes | None) -> dict[str, Any]:
+def _plate(plate: Plate, shown: dict[str, Any], svg: bytes | None, narrow: bool) -> dict[str, Any]:
     figure = shown.pop("figure")
     table = isinstance(plate.figure, TableFigure)
     return {
@@ -96,7 +110,8 @@ def _plate(plate: Any, shown: dict[str, Any], svg: bytes | None) -> dict[str, An
         "key": plate.figure.key,
         "columns": figure["columns"] if table else [],
         "rows": figure["rows"] if table else [],
-        "share": plots.width_of(plate.figure),
+        "narrow": narrow,
+        "bars": isinstance(plate.figure, BarsFigure),
         "svg": "" if table or svg is None else svg.decode(),
     }
 

@@ -160,8 +160,8 @@ def taken_text(name: str, value: float | str) -> str:
 
     Examples
     --------
-    >>> taken_text("load_ohm", 8.0), taken_text("frequency_hz", 1000.0), taken_text("limiter", "out")
-    ('into 8 Ω', 'at 1 kHz', 'limiter out')
+    >>> taken_text("load_ohm", 8.0), taken_text("frequency_hz", 1000.0)
+    ('into 8 Ω', 'at 1 kHz')
     """
     if name == "channels_driven":
         return {"both": "both channels driven", "one": "one channel driven"}.get(
