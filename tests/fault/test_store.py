@@ -189,7 +189,7 @@ def test_no_room_for_a_file(store: Store, monkeypatch: pytest.MonkeyPatch) -> No
 
     monkeypatch.setattr(os, "fsync", full)
     before = dump(store)
-    with pytest.raises(BenchError, match="'tone.wav' cannot be kept \\(No space left"):
+    with pytest.raises(BenchError, match=r"'tone\.wav' cannot be kept \(No space left"):
         files.keep_file(store, b"tone", "tone.wav")
     assert dump(store) == before
     assert [p for p in (store.folder / files.FOLDER).rglob("*") if p.is_file()] == []
@@ -202,10 +202,10 @@ def test_kept_files_that_are_gone_cut_or_changed(store: Store) -> None:
     with pytest.raises(BenchError, match="its content now has the hash"):
         files.verify_file(store, digest)
     path.write_bytes(b"con")
-    with pytest.raises(BenchError, match="of 'log.csv' has 3 bytes where 7 were kept"):
+    with pytest.raises(BenchError, match=r"of 'log\.csv' has 3 bytes where 7 were kept"):
         files.file_path(store, digest)
     path.unlink()
-    with pytest.raises(BenchError, match="of 'log.csv' is gone"):
+    with pytest.raises(BenchError, match=r"of 'log\.csv' is gone"):
         files.file_path(store, digest)
     with pytest.raises(BenchError, match="No file with the hash 'ab' was kept"):
         files.file_path(store, "ab")

@@ -105,6 +105,9 @@ def _spread(centre: str, spread: str, unit: str, where: str, bounds: tuple[float
         centre, spread = share_unit(centre, spread)
         middle = Fraction(repr(read_with_unit(centre, unit, where, *bounds)))
         away = Fraction(repr(read_with_unit(spread, unit, where, 0, bounds[1])))
+    if away > abs(middle):
+        what = f"“{spread}” is more than the “{centre}” it is around."
+        raise BenchError(what, where, "Check both figures.")
     return float(middle - away), float(middle + away)
 
 
