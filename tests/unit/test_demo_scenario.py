@@ -9,6 +9,7 @@ import pytest
 import soundfile
 
 from backtospec.bench.runs import Given, run
+from backtospec.catalogue import all_checks
 from backtospec.check import AdviceKind
 from backtospec.checks.dc_offset import CHECK as DC_OFFSET
 from backtospec.checks.filter_capacitor import CHECK as FILTER_CAPACITOR
@@ -146,6 +147,13 @@ def test_the_log_files_read_as_both_channels_in_millivolts(built: dict[str, Path
     left = reading.series[0]
     assert left.unit == "V"
     assert left.value[-1] == pytest.approx(table(built["idle-after.csv"])[-1, 1] / 1000)
+
+
+def test_every_answered_key_is_an_input_of_its_check() -> None:
+    inputs = {check.id: {item.key for item in check.inputs} for check in all_checks()}
+    for step in story().steps:
+        if step.check_id in inputs:
+            assert {*step.texts, *step.files} <= inputs[step.check_id]
 
 
 EXPECTED = {

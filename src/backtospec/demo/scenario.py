@@ -1,7 +1,8 @@
 """The story of one invented amplifier: what was read before the work, what was done, what after.
 
 Everything here is invented, and it is handed to the bench as a stranger's readings would be: typed
-answers, log files and recordings. No result is stated; the bench has to find them.
+answers and recordings; the logs are for reading warm-up by themselves. No result is stated: the
+bench has to find them.
 """
 
 from __future__ import annotations
@@ -290,10 +291,12 @@ def _ramp(visit: Visit, note: str) -> Step:
     texts = {
         "full_scale_left": f"{left_v:g} V",
         "full_scale_right": f"{right_v:g} V",
+        "calibration_percent": "0.5 %",
         "load_left": f"{LOADS_OHM[0]:.2f} Ω",
         "load_right": f"{LOADS_OHM[1]:.2f} Ω",
         "nominal_hz": f"{CONDITIONS[visit].plan.nominal_hz:g} Hz",
         "channels_driven": "both",
+        "mains": "221 V",
     }
     recording = {"recording": f"ramp-{visit}.flac"}
     return Step(visit, "volume-ramp", texts, PowerState.DRIVEN, note, recording)
