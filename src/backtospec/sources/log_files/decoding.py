@@ -11,21 +11,21 @@ MAX_BYTES = 256 * 1024 * 1024
 MAX_LINE = 100_000
 
 # Full-width forms and one-character units as typed in Japanese, and signs with twins.
-_FOLDED = {code: chr(code - 0xFEE0) for code in range(0xFF01, 0xFF5F)} | {
-    0x3000: " ",
-    0x2103: "°C",
-    0x2109: "°F",
-    0x2126: "Ω",
-    0x03BC: "µ",
-    0x2212: "-",
-    0x2013: "-",
-    0x00BC: " 1/4",
-    0x00BD: " 1/2",
-    0x00BE: " 3/4",
-    0x2044: "/",
-    0x338F: "mV",
-    0x33B7: "mV",
-    0x33B6: "µV",
+_FOLDED = {chr(code): chr(code - 0xFEE0) for code in range(0xFF01, 0xFF5F)} | {
+    "\u3000": " ",
+    "\u2103": "°C",
+    "\u2109": "°F",
+    "\u2126": "Ω",
+    "\u03bc": "µ",
+    "\u2212": "-",
+    "\u2013": "-",
+    "\u00bc": " 1/4",
+    "\u00bd": " 1/2",
+    "\u00be": " 3/4",
+    "\u2044": "/",
+    "\u338f": "mV",
+    "\u33b7": "mV",
+    "\u33b6": "µV",
 }
 _CYRILLIC = re.compile("лев|прав|мин|сек|врем|канал|ток", re.IGNORECASE)
 _JAPANESE = re.compile("[左右分秒時日]|時間|電圧|電流")
@@ -65,7 +65,8 @@ def decode(name: str, data: bytes) -> tuple[str, str]:
             "Export the log as text or CSV and choose that file.",
         )
     if not text.isascii():
-        text = text.translate(_FOLDED)
+        for sign in set(text) & _FOLDED.keys():
+            text = text.replace(sign, _FOLDED[sign])
     if not text.strip():
         raise BenchError("The file is empty.", name, "Choose the log with the readings.")
     return text, encoding
@@ -80,13 +81,14 @@ def split_lines(name: str, text: str) -> list[str]:
         A line is longer than 100 000 characters.
     """
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    for number, line in enumerate(lines, 1):
-        if len(line) > MAX_LINE:
-            raise BenchError(
-                f"The line has {len(line)} characters; up to {MAX_LINE} can be read.",
-                f"{name}, line {number}",
-                "Export the log with one reading per line.",
-            )
+    longest = max(map(len, lines))
+    if longest > MAX_LINE:
+        number = next(n for n, line in enumerate(lines, 1) if len(line) == longest)
+        raise BenchError(
+            f"The line has {longest} characters; up to {MAX_LINE} can be read.",
+            f"{name}, line {number}",
+            "Export the log with one reading per line.",
+        )
     return lines
 
 

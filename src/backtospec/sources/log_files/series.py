@@ -18,6 +18,8 @@ from backtospec.sources.log_files.units import Unit
 
 _EXACT_COUNT = 2**53
 _EXACT_POWER = 22
+# more than the powers of ten a number can have
+_EXPONENTS = 1 << 16
 # so many different readings do not share a factor by chance (1 in 2 ** 20)
 _ENOUGH_COUNTS = 20
 _REGULAR_SHARE = 0.8
@@ -184,8 +186,9 @@ def _pairs(units: Ints, exponent: Ints, state: Ints) -> list[tuple[int, int]]:
     here = state == READ
     if not here.any():
         return []
-    both = np.unique(np.column_stack([units[here], exponent[here]]), axis=0)
-    return [(int(unit), int(power)) for unit, power in both]
+    keys = np.unique(units[here] * _EXPONENTS + exponent[here] + _EXPONENTS // 2)
+    pairs = [divmod(int(key), _EXPONENTS) for key in keys]
+    return [(unit, power - _EXPONENTS // 2) for unit, power in pairs]
 
 
 __all__ = [

@@ -39,32 +39,40 @@ def group_by_shape(cells: Sequence[str]) -> list[Group]:
     >>> [(g.sample, g.rows.tolist()) for g in group_by_shape(["9.6", "OL", "9.7"])]
     [('9.6', [0, 2]), ('OL', [1])]
     """
-    rows_of: dict[str, list[int]] = {}
-    for row, cell in enumerate(cells):
-        shape = cell.translate(_DIGITS)
-        if shape in rows_of:
-            rows_of[shape].append(row)
-        else:
-            rows_of[shape] = [row]
+    number_of: dict[str, int] = {}
+    numbers = np.zeros(len(cells), np.int64)
+    for start in range(0, len(cells), _BLOCK_ROWS):
+        block = cells[start : start + _BLOCK_ROWS]
+        shapes = "\n".join(block).translate(_DIGITS).split("\n")
+        numbers[start : start + len(block)] = [
+            number_of.setdefault(shape, len(number_of)) for shape in shapes
+        ]
+    order = np.argsort(numbers, kind="stable")
+    ends = np.cumsum(np.bincount(numbers, minlength=len(number_of)))[:-1]
     groups: list[Group] = []
-    for shape, rows in rows_of.items():
+    for shape, rows in zip(number_of, np.split(order, ends), strict=True):
         parts = [rows]
         if _GROUPED.match(shape):
-            parts = [
-                [row for row in rows if (cells[row].lstrip("+-")[:1] == "0") is zero]
-                for zero in (True, False)
-            ]
-        groups += [Group(cells[part[0]], np.array(part, np.int64)) for part in parts if part]
+            zero = np.array([cells[row].lstrip("+-").startswith("0") for row in rows.tolist()])
+            parts = [rows[zero], rows[~zero]]
+        groups += [Group(cells[int(part[0])], part) for part in parts if len(part)]
     return groups
 
 
 def digit_blocks(cells: Sequence[str], rows: Ints) -> Iterator[tuple[slice, Ints]]:
-    """Yield blocks of digits by position: rows × characters, −48…: only digits are meaningful."""
+    """Yield blocks of digits, rows × characters; where no digit stands the number is noise.
+
+    The cells of the rows have one shape, hence one length.
+    """
     for start in range(0, len(rows), _BLOCK_ROWS):
         part = rows[start : start + _BLOCK_ROWS]
-        text = np.array([cells[row] for row in part.tolist()])
-        codes = text.view(np.uint32).reshape(len(part), -1)
-        yield slice(start, start + len(part)), codes.astype(np.int64) - 48
+        joined = "".join([cells[row] for row in part.tolist()])
+        codes = (
+            np.frombuffer(joined.encode("ascii"), np.uint8)
+            if joined.isascii()
+            else np.frombuffer(joined.encode("utf-32-le"), np.uint32)
+        )
+        yield slice(start, start + len(part)), codes.reshape(len(part), -1).astype(np.int64) - 48
 
 
 def take_integer(digits: Ints, positions: Sequence[int]) -> Ints:

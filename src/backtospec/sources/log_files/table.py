@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from array import array
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ _COMMENT = re.compile(r"\s*(?:#|;|//|%|!|\*)")
 _WIDE_SPACE = re.compile(r"\t+| {2,}")
 _SPACE = re.compile(r"\s+")
 _SAMPLE_LINES = 400
+_BLOCK_LINES = 20_000
 _MOST_BAD = 0.1
 _USUAL_LOOK = 0.05
 
@@ -51,25 +53,24 @@ class Table:
     title_line: int | None
     units_row: tuple[str, ...]
     columns: tuple[list[str], ...]
-    line_numbers: list[int]
+    line_numbers: Sequence[int]
     left_out: tuple[tuple[int, str], ...]
     separator: str
 
 
 def read_table(lines: Sequence[str]) -> Table | None:
     """Return the table in the lines, or None where they do not form one."""
-    first_row_candidates = [(number, line) for number, line in enumerate(lines, 1) if line.strip()][
-        :_SAMPLE_LINES
-    ]
+    filled = ((number, line) for number, line in enumerate(lines, 1) if line.strip())
+    sample = list(itertools.islice(filled, _SAMPLE_LINES))
     best: tuple[int, str, int] | None = None
     for separator in _SPLITTERS:
-        width, hits = _score(first_row_candidates, separator)
+        width, hits = _score(sample, separator)
         if width and (best is None or hits > best[0]):
             best = (hits, separator, width)
     if best is None:
         return None
     _, separator, width = best
-    return _rows(lines, _first_row(first_row_candidates, separator, width), separator, width)
+    return _rows(lines, _first_row(sample, separator, width), separator, width)
 
 
 def _first_row(sample: Sequence[tuple[int, str]], separator: str, width: int) -> int:
@@ -92,26 +93,14 @@ def _look(cell: str) -> str:
 
 
 def _rows(lines: Sequence[str], start: int, separator: str, width: int) -> Table | None:
-    split = _SPLITTERS[separator]
-    rows: list[list[str]] = []
-    numbers: list[int] = []
+    columns: list[list[str]] = [[] for _ in range(width)]
+    numbers = array("l")
     left_out: list[tuple[int, str]] = []
-    for number in range(start, len(lines) + 1):
-        line = lines[number - 1]
-        if not line or line.isspace():
-            continue
-        cells = split(line)
-        if len(cells) == width:
-            rows.append(cells)
-        else:
-            fitted = None if _COMMENT.match(line) else _fitted(cells, width)
-            if fitted is None:
-                left_out.append((number, line))
-                continue
-            rows.append(fitted)
-        numbers.append(number)
+    for begin in range(start - 1, len(lines), _BLOCK_LINES):
+        block = lines[begin : begin + _BLOCK_LINES]
+        _append_rows(block, begin + 1, separator, columns, numbers, left_out)
     wrong = [each for each in left_out if not _COMMENT.match(each[1])]
-    if len(wrong) > max(1, _MOST_BAD * len(rows)):
+    if len(wrong) > max(1, _MOST_BAD * len(numbers)):
         return None
     head = [(n, line) for n, line in enumerate(lines[: start - 1], 1) if line.strip()]
     titles, title_line, units_row = _titles(head, separator, width)
@@ -122,11 +111,47 @@ def _rows(lines: Sequence[str], start: int, separator: str, width: int) -> Table
         titles,
         title_line,
         units_row,
-        tuple(list(column) for column in zip(*rows, strict=True)),
+        tuple(columns),
         numbers,
         tuple(left_out),
         separator,
     )
+
+
+def _append_rows(
+    block: Sequence[str],
+    first_number: int,
+    separator: str,
+    columns: Sequence[list[str]],
+    numbers: array[int],
+    left_out: list[tuple[int, str]],
+) -> None:
+    split, width = _SPLITTERS[separator], len(columns)
+    rows = list(map(split, block))
+    if set(map(len, rows)) == {width} and "" not in block:
+        numbers.extend(range(first_number, first_number + len(rows)))
+    else:
+        kept: list[list[str]] = []
+        for number, (line, cells) in enumerate(zip(block, rows, strict=True), first_number):
+            if not line or line.isspace():
+                continue
+            if len(cells) != width:
+                fitted = None if _COMMENT.match(line) else _fitted(cells, width)
+                if fitted is None:
+                    left_out.append((number, line))
+                    continue
+                cells = fitted
+            kept.append(cells)
+            numbers.append(number)
+        rows = kept
+    for column, cells_of_column in zip(columns, zip(*rows, strict=True), strict=False):
+        known = dict.fromkeys(cells_of_column)
+        if len(known) < 0.5 * len(cells_of_column):
+            # a few texts repeated: keep one of each
+            one = {text: text for text in known}
+            column.extend([one[text] for text in cells_of_column])
+        else:
+            column.extend(cells_of_column)
 
 
 def _fitted(cells: list[str], width: int) -> list[str] | None:
@@ -211,13 +236,15 @@ def _may_be_titles(line: str, cells: Sequence[str]) -> bool:
 
 
 def _split_plain(mark: str) -> Callable[[str], list[str]]:
+    other_space = " " if mark == "\t" else "\t"
+
     def split(line: str) -> list[str]:
         if '"' in line:
             try:
                 return [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
             except (csv.Error, StopIteration):
                 pass
-        if " " in line or "\t" in line:
+        if " " in line or other_space in line:
             return [cell.strip() for cell in line.split(mark)]
         return line.split(mark)
 

@@ -219,9 +219,7 @@ def _column_readings(
     cells.state[unreadable] = NO_READING
     by_row = None
     if column.unit_column is not None:
-        texts = table.columns[column.unit_column]
-        known = {text: read_unit(text) for text in set(texts)}
-        by_row = [known[text] for text in texts]
+        by_row = table.columns[column.unit_column]
     sentinels = mark_sentinels(cells, np.flatnonzero(timeline.ok))
     if sentinels:
         notes.append(Assumption(None, f"rows of all nines taken as overload: {sentinels}"))

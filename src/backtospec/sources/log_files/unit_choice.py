@@ -61,7 +61,7 @@ def choose_units(
     shown: Sequence[str],
     cells: Cells,
     lines: Sequence[int],
-    by_row: Sequence[Unit | None] | None,
+    by_row: Sequence[str] | None,
     stated: Stated | None,
     option: tuple[Unit, ...],
 ) -> tuple[Ints, list[Unit], list[Assumption]]:
@@ -72,7 +72,7 @@ def choose_units(
     shown
         The cells as written, for quoting.
     by_row
-        Unit of each row from a column of units, None where there is none.
+        Cells of the column of units, if there is one.
     stated
         Unit from the column title or the header.
     option
@@ -86,16 +86,15 @@ def choose_units(
     units = list(cells.units)
     index = cells.unit.copy()
     if by_row is not None:
-        for distinct in {unit for unit in by_row if unit is not None}:
-            if distinct not in units:
-                units.append(distinct)
-        rank = {unit: i for i, unit in enumerate(units)}
-        column = np.array([-1 if unit is None else rank[unit] for unit in by_row], np.int64)
+        named_by = {text: read_unit(text) for text in dict.fromkeys(by_row)}
+        units += [u for u in dict.fromkeys(named_by.values()) if u is not None and u not in units]
+        place = {text: units.index(u) if u is not None else -1 for text, u in named_by.items()}
+        column = np.array([place[text] for text in by_row], np.int64)
         index = np.where(index < 0, column, index)
     read = cells.state == READ
     bare = read & (index < 0)
     notes: list[Assumption] = []
-    named = sorted({int(i) for i in index[read & (index >= 0)]})
+    named = [int(i) for i in np.unique(index[read & (index >= 0)])]
     if named:
         _refuse_contradiction(name, [units[i] for i in named], option)
         if len(named) > 1 and len({units[i].power for i in named}) > 1:
