@@ -351,11 +351,30 @@ def test_every_number_names_readings_that_are_in_the_evidence() -> None:
 
 def test_before_and_after_stand_side_by_side() -> None:
     comparisons = build_document(view(whole_job()), made_at=MADE_AT).comparisons
-    left = comparisons[0]
-    assert (left.title, left.channel) == ("DC offset", "left")
-    assert (left.before.text, left.before.mark) == ("82.0 ± 1.0 mV", "✕")
-    assert (left.after.text, left.after.mark) == ("12.3 ± 1.0 mV", "✓")
-    assert len(comparisons) == 5
+    row = comparisons[0]
+    assert row.title == "DC offset"
+    assert row.left is not None
+    assert (row.left.before.text, row.left.before.mark) == ("82.0 ± 1.0 mV", "✕")
+    assert (row.left.after.text, row.left.after.mark) == ("12.3 ± 1.0 mV", "✓")
+    assert row.left.before.readings == ("r01",)
+    assert row.right is not None
+    assert [c.title for c in comparisons][1:] == ["Power", "Channel tracking, right minus left"]
+
+
+def test_each_part_is_compared_with_itself() -> None:
+    bench = Bench()
+    for visit, first, second in ((Visit.BEFORE, 5.0, 3.0), (Visit.AFTER, 7.0, 8.0)):
+        for part, value in (("C601", first), ("C602", second)):
+            result = Result("ratio", "capacitance", Measured(value), "%", "read", ("left",))
+            bench.sit(OFFSET, visit, (result,), None)
+            sitting = bench.sittings[-1]
+            assert sitting.conclusion is not None
+            answers = replace(sitting.conclusion.answers, texts={"designator": part})
+            conclusion = replace(sitting.conclusion, answers=answers)
+            bench.sittings[-1] = replace(sitting, conclusion=conclusion)
+    comparisons = build_document(view(bench), made_at=MADE_AT).comparisons
+    shown = [(c.check, c.both.before.text, c.both.after.text) for c in comparisons if c.both]
+    assert shown == [("DC offset C601", "5 %", "7 %"), ("DC offset C602", "3 %", "8 %")]
 
 
 def test_shared_error_cancels_between_the_channels() -> None:

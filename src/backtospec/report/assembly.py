@@ -19,12 +19,13 @@ from backtospec.check import (
     Trace,
 )
 from backtospec.records import Channel, Visit
-from backtospec.report.claims import Claim, Judged, claims_of, judged_in, standing, stem
+from backtospec.report.claims import Claim, Judged, claims_of, judged_in, setting_of, standing, stem
 from backtospec.report.document import (
     SCHEMA,
     AdviceLine,
     CauseLine,
     Cell,
+    Change,
     Comparison,
     Part,
     Plate,
@@ -33,7 +34,6 @@ from backtospec.report.document import (
     Section,
 )
 from backtospec.report.evidence import (
-    CHANNELS,
     circumstances,
     digest,
     evidence_of,
@@ -54,6 +54,13 @@ from backtospec.report.wording import (
 )
 from backtospec.verdict import Bound, Finding, Verdict
 
+WORST_FIRST = (
+    Verdict.FAIL,
+    Verdict.UNDECIDED,
+    Verdict.NOT_COMPARABLE,
+    Verdict.PASS,
+    Verdict.NO_LIMIT,
+)
 PLACES: dict[Channel | None, str] = {Channel.LEFT: "left", Channel.RIGHT: "right"}
 
 
@@ -223,7 +230,8 @@ def _difference(cells: dict[str, Judged]) -> str:
     exact = left.bound is Bound.EQUALS and right.bound is Bound.EQUALS
     if not exact or left.value is None or right.value is None or left.unit != right.unit:
         return ""
-    return measured(right.value - left.value, left.unit)
+    like = max(abs(left.value.value), abs(right.value.value))
+    return measured(right.value - left.value, left.unit, like)
 
 
 def _compares_channels(row: Row) -> bool:
@@ -237,7 +245,8 @@ def _section(sitting: JudgedSitting) -> Section:
     counsel = conclusion.counsel
     return Section(
         conclusion.check.id,
-        conclusion.check.title,
+        sitting.sitting.id,
+        title_of(sitting),
         sitting.sitting.visit,
         circumstances(sitting),
         tuple(_rows(judged_in([sitting]))),
@@ -253,27 +262,39 @@ def _section(sitting: JudgedSitting) -> Section:
 def _comparisons(
     before: tuple[JudgedSitting, ...], after: tuple[JudgedSitting, ...]
 ) -> tuple[Comparison, ...]:
-    """Return every result that was read both before and after the work."""
-    earlier = {_same(j): j for j in judged_in(before)}
-    pairs = [(earlier[_same(j)], j) for j in judged_in(after) if _same(j) in earlier]
-    return tuple(_comparison(old, new) for old, new in pairs)
-
-
-def _comparison(old: Judged, new: Judged) -> Comparison:
-    result = new.finding.result
-    title = stem(result.title) if result.channel in PLACES else result.title
-    channel = CHANNELS[result.channel] if result.channel else ""
-    return Comparison(
-        new.check_title, title[:1].upper() + title[1:], channel, _cell(old), _cell(new)
+    """Return every result that was read both before and after the work, left beside right."""
+    earlier = {_same(j): j for j in _worst(before)}
+    found: dict[tuple[str, str], dict[str, Change]] = {}
+    for new in _worst(after):
+        old = earlier.get(_same(new))
+        if old is None:
+            continue
+        result = new.finding.result
+        title = stem(result.title) if result.channel in PLACES else result.title
+        row = found.setdefault((title_of(new.sitting), title[:1].upper() + title[1:]), {})
+        row[PLACES.get(result.channel, "both")] = Change(_cell(old), _cell(new))
+    return tuple(
+        Comparison(check, title, row.get("left"), row.get("right"), row.get("both"))
+        for (check, title), row in found.items()
     )
+
+
+def _worst(sittings: tuple[JudgedSitting, ...]) -> Iterable[Judged]:
+    """Return each result once, with its worst verdict where several limits bear on it."""
+    order = list(WORST_FIRST)
+    worst: dict[tuple[object, ...], Judged] = {}
+    for j in judged_in(sittings):
+        known = worst.setdefault(_same(j), j)
+        if order.index(j.finding.verdict) < order.index(known.finding.verdict):
+            worst[_same(j)] = j
+    return worst.values()
 
 
 def _same(judged: Judged) -> tuple[object, ...]:
     """Return what must agree for two results to be the same quantity, before and after."""
     result = judged.finding.result
-    ohm = result.conditions.get("load_ohm")
-    load = f"{ohm:.1g}" if isinstance(ohm, float | int) else ohm
-    return (judged.check_title, result.key, result.title, result.channel, load)
+    setting = setting_of(judged.sitting)
+    return (judged.sitting.sitting.check_id, setting, result.key, result.title, result.channel)
 
 
 def _plates(sittings: Iterable[JudgedSitting]) -> Iterable[Plate]:
@@ -286,7 +307,9 @@ def _plates(sittings: Iterable[JudgedSitting]) -> Iterable[Plate]:
             count += 1
             visit = sitting.sitting.visit
             title = title_of(sitting)
-            yield Plate(f"figure-{count}", title, visit, _described(clean, visit), clean)
+            yield Plate(
+                f"figure-{count}", sitting.sitting.id, title, visit, _described(clean, visit), clean
+            )
 
 
 def _without_gaps(figure: Figure) -> Figure:

@@ -8,11 +8,13 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
 from backtospec.bench.jobs import JobView, JudgedSitting
-from backtospec.records import IdleSpec, Limit, Rating, SpecSheet, Visit
+from backtospec.records import Channel, IdleSpec, Limit, Rating, SpecSheet, Visit
+from backtospec.report.evidence import SUBJECTS, title_of
 from backtospec.report.wording import (
     amount,
     conditions_text,
     limit_text,
+    lowered,
     rating_conditions,
     rating_text,
     source_text,
@@ -20,7 +22,7 @@ from backtospec.report.wording import (
 )
 from backtospec.verdict import Finding, Verdict
 
-SETTINGS = ("load_ohm", "channels_driven", "frequency_hz", "designator", "node", "position")
+SETTINGS = ("load_ohm", "channels_driven", "frequency_hz", *SUBJECTS)
 """What makes two sittings of one check different work rather than a repetition."""
 
 
@@ -41,6 +43,17 @@ class Judged:
         """Title of the check."""
         assert self.sitting.conclusion is not None
         return self.sitting.conclusion.check.title
+
+    @property
+    def title(self) -> str:
+        """Title of the result without its channel, with the check and part where it needs them."""
+        result, about = self.finding.result, title_of(self.sitting)
+        title = (
+            stem(result.title) if result.channel in (Channel.LEFT, Channel.RIGHT) else result.title
+        )
+        if about.casefold() in title.casefold():
+            return title[:1].upper() + title[1:]
+        return f"{about}: {lowered(title)}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +90,7 @@ def standing(view: JobView, visit: Visit) -> tuple[JudgedSitting, ...]:
     latest: dict[tuple[str | None, tuple[str, ...]], JudgedSitting] = {}
     for sitting in view.sittings:
         if sitting.conclusion is not None and sitting.sitting.visit is visit:
-            latest[sitting.sitting.check_id, _setting(sitting)] = sitting
+            latest[sitting.sitting.check_id, setting_of(sitting)] = sitting
     return tuple(sorted(latest.values(), key=_stage))
 
 
@@ -86,7 +99,7 @@ def _stage(sitting: JudgedSitting) -> tuple[int, str]:
     return sitting.conclusion.check.stage, sitting.conclusion.check.id
 
 
-def _setting(sitting: JudgedSitting) -> tuple[str, ...]:
+def setting_of(sitting: JudgedSitting) -> tuple[str, ...]:
     assert sitting.conclusion is not None
     taken = {
         name: f"{value:.1g}" if isinstance(value, float | int) else value
@@ -95,7 +108,7 @@ def _setting(sitting: JudgedSitting) -> tuple[str, ...]:
         if name in SETTINGS
     }
     texts = sitting.conclusion.answers.texts
-    taken |= {name: texts[name] for name in SETTINGS[3:] if name in texts}
+    taken |= {name: texts[name] for name in SUBJECTS if name in texts}
     return tuple(f"{name}={taken[name]}" for name in SETTINGS if name in taken)
 
 
@@ -180,12 +193,12 @@ def _grouped(judged: list[Judged]) -> list[Claim]:
     """Return one claim for all findings against the same limit of the same quantity."""
     groups: dict[tuple[str, ...], list[Judged]] = {}
     for j in judged:
-        limit, result = j.finding.limit, j.finding.result
+        limit = j.finding.limit
         assert limit is not None
-        text = (stem(result.title), limit_text(limit), conditions_text(limit.conditions))
+        text = (j.title, limit_text(limit), conditions_text(limit.conditions))
         groups.setdefault((*text, source_text(limit)), []).append(j)
     return [
-        Claim(title[:1].upper() + title[1:], limit, conditions, source, tuple(found))
+        Claim(title, limit, conditions, source, tuple(found))
         for (title, limit, conditions, source), found in groups.items()
     ]
 

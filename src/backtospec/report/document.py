@@ -72,6 +72,7 @@ class Section:
     """One check as judged from one sitting."""
 
     check_id: str
+    sitting_id: str
     title: str
     visit: str
     circumstances: str
@@ -82,14 +83,22 @@ class Section:
 
 
 @dataclass(frozen=True, slots=True)
+class Change:
+    """One number before and after the work."""
+
+    before: Cell
+    after: Cell
+
+
+@dataclass(frozen=True, slots=True)
 class Comparison:
-    """One result before and after the work."""
+    """One result before and after the work, per channel or for both."""
 
     check: str
     title: str
-    channel: str
-    before: Cell
-    after: Cell
+    left: Change | None = None
+    right: Change | None = None
+    both: Change | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +106,7 @@ class Plate:
     """One figure, the check and visit it belongs to, and what it shows, in words."""
 
     id: str
+    sitting_id: str
     check: str
     visit: str
     description: str

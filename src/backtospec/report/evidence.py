@@ -40,11 +40,17 @@ def digest(readings: Iterable[Reading]) -> str:
     return hashlib.sha256(text.encode("utf-8", "backslashreplace")).hexdigest()
 
 
+SUBJECTS = ("designator", "node", "position")
+"""Answers that say which part or place a sitting is about."""
+
+
 def title_of(sitting: JudgedSitting) -> str:
-    """Return the title of the check, or what a sitting without one is."""
-    if sitting.conclusion is not None:
-        return sitting.conclusion.check.title
-    return sitting.sitting.check_id or "Quick readings"
+    """Return the title of the check with the part it is about, or what a sitting without one is."""
+    if sitting.conclusion is None:
+        return sitting.sitting.check_id or "Quick readings"
+    texts = sitting.conclusion.answers.texts
+    subjects = [texts[key] for key in SUBJECTS if key in texts]
+    return " ".join((sitting.conclusion.check.title, *subjects))
 
 
 def circumstances(sitting: JudgedSitting) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from backtospec.bench.jobs import JudgedSitting
 from backtospec.check import AdviceKind
 from backtospec.records import Channel, Visit
-from backtospec.report.claims import Claim, Judged, frequencies_text, judged_in, stem
+from backtospec.report.claims import Claim, Judged, frequencies_text, judged_in
 from backtospec.report.document import Headline
 from backtospec.report.wording import (
     MARKS,
@@ -97,10 +97,7 @@ def _failures(claims: list[Claim], sittings: tuple[JudgedSitting, ...]) -> Itera
         for j in judged_in(sittings)
         if j.finding.verdict is Verdict.FAIL and id(j.finding) not in told
     ]
-    named = [
-        f"{lowered(stem(j.finding.result.title))} {_value(j)}, {_kept(j)}"
-        for j in others[:MOST_NAMED]
-    ]
+    named = [f"{lowered(j.title)} {_value(j)}, {_kept(j)}" for j in others[:MOST_NAMED]]
     more = len(others) - len(named)
     if named:
         yield f"out of spec: {'; '.join(named)}" + (f"; and {more} more" if more else "")

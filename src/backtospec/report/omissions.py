@@ -6,9 +6,10 @@ from collections.abc import Iterable, Iterator
 
 from backtospec.bench.jobs import JobView, JudgedSitting
 from backtospec.check import Stage
-from backtospec.records import Visit
+from backtospec.records import Channel, Visit
 from backtospec.report.claims import Claim, Judged, judged_in
 from backtospec.report.document import Omission
+from backtospec.report.evidence import CHANNELS
 from backtospec.report.wording import amount, limit_text, listed
 from backtospec.verdict import Verdict
 
@@ -75,7 +76,10 @@ def _covers(taken: set[float], low: float, high: float) -> bool:
 def _findings(sittings: Iterable[JudgedSitting]) -> Iterator[Omission]:
     for j in judged_in(sittings):
         finding = j.finding
-        title = _title(j)
+        title = j.title
+        channel = j.finding.result.channel
+        if channel in (Channel.LEFT, Channel.RIGHT):
+            title = f"{title}, {CHANNELS[channel]}"
         if finding.verdict is Verdict.NOT_COMPARABLE:
             kept = f" against {limit_text(finding.limit)}" if finding.limit else ""
             yield Omission(title + kept, f"not comparable: {finding.reason}")
@@ -91,12 +95,6 @@ def plain_reason(judged: Judged) -> str:
     if finding.probability is None or "likely" in finding.reason:
         return finding.reason
     return f"{finding.reason} ({100 * finding.probability:.0f} % likely inside)"
-
-
-def _title(judged: Judged) -> str:
-    title, check = judged.finding.result.title, judged.check_title
-    title = title[:1].upper() + title[1:]
-    return title if check.casefold() in title.casefold() else f"{check}: {title}"
 
 
 def _stages(view: JobView) -> Iterator[Omission]:

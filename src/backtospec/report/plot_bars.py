@@ -38,8 +38,10 @@ def draw_bars(figure: BarsFigure) -> Canvas:
     axes = canvas.add_axes((0.27, foot, 0.68, 1 - foot - head))
     edges = [v for b in bars for v in (b.value, b.low, b.high) if v is not None]
     low, high = min([0.0, *edges]), max([0.0, *edges]) if any(edges) else 1.0
-    room = 0.16 * (high - low or 1.0)
-    axes.set_xlim(low - (room if low < 0 else 0), high + room)
+    room = 0.3 * (high - low or 1.0)
+    axes.set_xlim(
+        low - (room if any(b.value < 0 for b in bars) else 0.06 * (high - low)), high + room
+    )
     axes.set_ylim(max(1, len(bars)) - 0.4, -0.6)
     for row, bar in enumerate(bars):
         _draw_bar(axes, row, bar, figure.y.unit)

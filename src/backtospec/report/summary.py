@@ -56,4 +56,10 @@ def _one_line(text: str) -> str:
 def _wrapped(text: str, indent: str = "") -> list[str]:
     import textwrap
 
-    return textwrap.wrap(_one_line(text), WIDEST, subsequent_indent=indent, break_long_words=False)
+    return textwrap.wrap(
+        _one_line(text),
+        WIDEST,
+        subsequent_indent=indent,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )

@@ -63,9 +63,18 @@ def amount(value: float, unit: str, digits: int = 4) -> str:
     return text.replace("-", "−", 1) if text.startswith("-") else text
 
 
-def measured(value: Measured, unit: str) -> str:
+def measured(value: Measured, unit: str, like: float = 0.0) -> str:
     """Return a value with its expanded uncertainty (k = 2), both to the same decimal.
 
+    Parameters
+    ----------
+    value, unit
+        In SI units.
+    like
+        A value whose prefix to use, where several stand side by side.
+
+    Notes
+    -----
     Two digits of the uncertainty are kept (JCGM 100:2008, 7.2.6).
 
     Examples
@@ -74,7 +83,7 @@ def measured(value: Measured, unit: str) -> str:
     ('22.3 ± 1.6 mA', '8 Ω')
     """
     expanded = value.expanded(COVERAGE)
-    size = max(abs(value.value), expanded)
+    size = max(abs(value.value), expanded, abs(like))
     if expanded <= 1e-6 * size:
         return amount(value.value, unit)
     shown = _prefixed(size, unit)
@@ -82,9 +91,10 @@ def measured(value: Measured, unit: str) -> str:
         number, spread = quantity.in_unit(value.value, shown), quantity.in_unit(expanded, shown)
     except ValueError:
         number, spread = value.value, expanded
-    places = max(0, 1 - math.floor(math.log10(float(f"{spread:.1e}"))))
-    text = f"{number:.{places}f} ± {spread:.{places}f} {shown}".rstrip()
-    text = text.removeprefix("-") if float(f"{number:.{places}f}") == 0 else text
+    places = 1 - math.floor(math.log10(float(f"{spread:.1e}")))
+    number, spread = round(number, places) or 0.0, round(spread, places)
+    digits = max(0, places)
+    text = f"{number:.{digits}f} ± {spread:.{digits}f} {shown}".rstrip()
     return text.replace("-", "−", 1) if text.startswith("-") else text
 
 
@@ -202,7 +212,7 @@ def rating_conditions(rating: Rating) -> str:
             f"at {amount(low, 'Hz')}" if same else f"{amount(low, 'Hz')} to {amount(high, 'Hz')}"
         )
     if rating.from_power_w is not None:
-        parts.append(f"from {amount(rating.from_power_w, 'W')}")
+        parts.append(f"from {rating.from_power_w:g} W")
     if rating.thd_percent is not None:
         parts.append(f"at most {amount(rating.thd_percent, '%')} distortion")
     if rating.rule:
