@@ -388,26 +388,22 @@ def _timeline(name: str, entries: Sequence[_Entry]) -> tuple[Timeline, list[Assu
         cells = [re.sub(r"\s?([AaPp])\.?([Mm])\.?$", r" \1\2", clock) for clock in clocks]
         return clock_timeline(name, cells, read_times(cells, "clock"), lines, "", False)
     ticks = [int((entry.seconds or Fraction(0)) * _TICKS_PER_S) for entry in entries]
-    for at in range(1, len(ticks)):
-        if ticks[at] < ticks[at - 1] and _own_rows_fall(entries, ticks, at):
-            before, after = ticks[at - 1] / _TICKS_PER_S, ticks[at] / _TICKS_PER_S
+    # channels may be noted one after the other, each from the start
+    latest: dict[tuple[str | None, str], int] = {}
+    for entry, tick in zip(entries, ticks, strict=True):
+        before = latest.get(entry.series(), tick)
+        if tick < before:
             raise BenchError(
-                f"The time runs backwards, from {before:g} s to {after:g} s.",
-                f"{name}, line {lines[at]}",
+                f"The time runs backwards, from {before / _TICKS_PER_S:g} s to "
+                f"{tick / _TICKS_PER_S:g} s.",
+                f"{name}, line {entry.line}",
                 "Put the readings in the order of time.",
             )
+        latest[entry.series()] = tick
     if max(ticks) > 10**15:
         raise BenchError("The times are too long for a measurement.", name, "Check the times.")
     array = np.array(ticks, np.int64)
     return Timeline(array, _TICKS_PER_S, "elapsed", np.ones(len(array), bool)), []
-
-
-def _own_rows_fall(entries: Sequence[_Entry], ticks: Sequence[int], row: int) -> bool:
-    """Channels may be noted one after the other, each from the start."""
-    for before in range(row - 1, -1, -1):
-        if entries[before].series() == entries[row].series():
-            return ticks[row] < ticks[before]
-    return False
 
 
 def _start_of(lines: Sequence[str]) -> str:
