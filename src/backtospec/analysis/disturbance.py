@@ -14,6 +14,7 @@ Flags = NDArray[np.bool_]
 SWING_LAG_S = 22.0
 """A draught swings the reading in 40…120 s, so neighbours this far away differ from it."""
 SWING_WINDOW_S = 150.0
+BLOCK = 16
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,19 +43,25 @@ def estimate_noise(time_s: Array, value: Array, step: float) -> float:
         Ascending times in seconds, and readings.
     step
         Smallest step of the meter; the answer is at least step/√12, and at most what a meter
-        in order shows (two steps or 1 % of the reading), so that a draught through the whole
+        in order shows (1.5 steps or 0.8 % of the reading), so that a draught through the whole
         log is not taken for noise.
     """
     floor = step / np.sqrt(12)
     if value.size < 5:
         return float(floor * 2)
     bent, weight = _bend(time_s, value, 1)
-    sizes = np.sort(np.abs(bent) / weight)
-    kept = sizes[: max(int(0.7 * sizes.size), 2)]
-    # the smallest 70 % of a normal distribution have 0.556 of its standard deviation
-    noise = float(np.sqrt(np.mean(kept**2))) / 0.556
-    most = max(2 * step, 0.01 * float(np.median(np.abs(value))))
+    # the calmest quarter of the log tells the noise even where a draught fills the rest
+    blocks = np.array_split(bent / weight, max(1, bent.size // BLOCK))
+    noise = float(np.quantile([_spread(block) for block in blocks], 0.25))
+    most = max(1.5 * step, 0.008 * float(np.median(np.abs(value))))
     return float(np.clip(noise, floor, max(most, floor)))
+
+
+def _spread(deviations: Array) -> float:
+    """Return a standard deviation that outliers do not enlarge."""
+    kept = np.sort(np.abs(deviations))[: max(int(0.7 * deviations.size), 2)]
+    # the smallest 70 % of a normal distribution have 0.556 of its standard deviation
+    return float(np.sqrt(np.mean(kept**2))) / 0.556
 
 
 def _bend(time_s: Array, value: Array, lag: int) -> tuple[Array, Array]:
@@ -78,7 +85,7 @@ def find_jumps(time_s: Array, value: Array, noise: float, step: float) -> tuple[
     Notes
     -----
     On a smooth course the change from one reading to the next lies between the changes on
-    either side. What lies outside by more than six standard deviations, while its own
+    either side. What lies outside by more than seven standard deviations, while its own
     neighbours keep quiet, is a jump. The newest interval is never judged: one more reading
     tells a jump from a slip of the probe.
     """
@@ -86,12 +93,15 @@ def find_jumps(time_s: Array, value: Array, noise: float, step: float) -> tuple[
         return ()
     outside = _outside(time_s, value)
     limit = max(
-        6 * np.sqrt(2) * noise, 3 * step, 0.012 * float(np.median(np.abs(value))), 1e-12
+        7 * np.sqrt(2) * noise, 4 * step, 0.012 * float(np.median(np.abs(value))), 1e-12
     )
+    spacing = np.diff(time_s)
+    rate = np.diff(value) / spacing
     jumps = []
     for k in np.flatnonzero(np.abs(outside) > limit):
-        around = np.abs(np.delete(outside, k)[max(k - 6, 0) : k + 6])
-        if np.median(around) <= 0.2 * abs(outside[k]):
+        around = np.concatenate([rate[max(k - 6, 0) : k], rate[k + 1 : k + 7]]) * spacing[k]
+        unrest = np.median(np.abs(around - np.median(around)))
+        if unrest <= 0.2 * abs(outside[k]):
             jumps.append(Jump(float(time_s[k + 1]), float(outside[k]), int(k + 1)))
     return tuple(jumps)
 
@@ -128,7 +138,7 @@ def find_draughts(time_s: Array, value: Array, noise: float) -> tuple[tuple[floa
     if value.size < 2 * lag + 7:
         return ()
     bent, weight = _bend(time_s, value - _smooth(time_s, value), lag)
-    moved = np.abs(bent) > 3.5 * noise * weight
+    moved = np.abs(bent) > 3.3 * noise * weight
     width = max(7, round(SWING_WINDOW_S / spacing))
     if moved.size < width:
         return ()
@@ -149,7 +159,7 @@ def _ranges(
         # a reading is bent by neighbours one lag away, so the swings reach that far
         start = float(time_s[hits[0]])
         end = float(time_s[min(hits[-1] + 2 * lag, time_s.size - 1)])
-        if time_s[-1] - end < SWING_WINDOW_S / 2:
+        if time_s[-1] - end < SWING_WINDOW_S:
             end = float(time_s[-1])
         if found and start - found[-1][1] < 120:
             found[-1] = (found[-1][0], end)
@@ -192,13 +202,14 @@ def find_pauses(time_s: Array, value: Array, noise: float) -> tuple[Pause, ...]:
     for k in long:
         later = long[long > k]
         stop = int(later[0]) + 1 if later.size else value.size
+        if stop - k <= 3:
+            continue
         change = value[k + 1] - value[k]
         travelled = value[k] - value[0]
         again = float(np.median(value[max(stop - 3, k + 2) : stop])) - value[k + 1]
         limit = 6 * np.sqrt(2) * noise
         if (
-            stop - k > 3
-            and abs(change) > limit
+            abs(change) > limit
             and change * travelled < 0
             and again * change < 0
             and abs(again) > limit / 2

@@ -14,13 +14,15 @@ Array = NDArray[np.float64]
 Index = NDArray[np.intp]
 Pairs = tuple[Index, Index]
 
-FASTEST_S = 10.0
+FASTEST_S = 20.0
 SLOWEST_S = 3600.0
 """No chassis of this size warms slower than about an hour: common practice, no source."""
 MEMORY_S = 60.0
 """The slow part of the noise (air on the heatsink, mains) forgets itself in about a minute."""
 SLOW_SHARES = (0.05, 0.12, 0.25, 0.4, 0.6)
 """Shares of the noise power that may be slow; the readings choose."""
+FLICKER = 0.65
+"""A meter in use flickers by about this part of its last digit: common practice, no source."""
 MOST_POINTS = 240
 CONSTANTS = 481
 COARSE = 12
@@ -62,7 +64,8 @@ class EndValue:
 
     ``best`` fits best; ``curves`` run from the lowest end value allowed to the highest. A
     curve's ``misfit`` is its whitened residual sum of squares, ``noise`` the standard deviation
-    of one reading. ``last`` is the last stretch as fitted.
+    of one reading, ``cautious_noise`` the same but never calmer than a meter in use, for
+    decisions that must not come too early. ``last`` is the last stretch as fitted.
     """
 
     value: float
@@ -70,6 +73,7 @@ class EndValue:
     high: float
     noise: float
     slow_share: float
+    cautious_noise: float
     one_sided: float
     best: Curve
     curves: tuple[Curve, ...]
@@ -81,14 +85,11 @@ class EndValue:
         """Return the columns, one row per reading of ``last``, with their noise made white."""
         return self._spectrum.whiten(columns, self.slow_share)
 
-    def within(self, deviations: float) -> tuple[Curve, ...]:
-        """Return the curves within that many standard deviations of the best, and the best."""
-        allowed = self.best.misfit + (deviations * self.noise) ** 2
-        return (self.best, *(curve for curve in self.curves if curve.misfit <= allowed))
-
     def bound_remaining(self, since_start_s: float) -> float:
         """Return the upper 95 % bound of what still remains that long after the last start."""
-        return max(curve.remaining(since_start_s) for curve in self.within(self.one_sided))
+        allowed = self.best.misfit + (self.one_sided * self.cautious_noise) ** 2
+        curves = (curve for curve in self.curves if curve.misfit <= allowed)
+        return max(curve.remaining(since_start_s) for curve in (self.best, *curves))
 
     def allows_slow_part(self, slower_than_s: float, amplitude: float, deviations: float) -> bool:
         """Return whether a part that slow may carry that amplitude in the last stretch.
@@ -97,7 +98,7 @@ class EndValue:
         """
         ends = np.array([curve.end_value for curve in self.curves])
         least = self._profile.misfit_with_slow_part(ends, slower_than_s, amplitude)
-        return bool(least <= self.best.misfit + (deviations * self.noise) ** 2)
+        return bool(least <= self.best.misfit + (deviations * self.cautious_noise) ** 2)
 
 
 def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
@@ -115,7 +116,7 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
 
     Notes
     -----
-    Profile likelihood over the end value, with two time constants of 10 s to 60 min and
+    Profile likelihood over the end value, with two time constants of 20 s to 60 min and
     amplitudes of one sign in each stretch, all minimised for every end value tried. One time
     constant alone would claim an interval that misses the end wherever there really are two.
     The noise is white plus a slow part of one minute's memory. Assumes that the part tends to
@@ -160,6 +161,7 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
         high=float(ends[inside[-1]]) + hidden,
         noise=float(np.sqrt(variance)),
         slow_share=share,
+        cautious_noise=max(float(np.sqrt(variance)), FLICKER * step / np.sqrt(groups)),
         one_sided=float(stdtrit(independent, 0.95)),
         best=best,
         curves=profile.curves(np.linspace(ends[inside[0]], ends[inside[-1]], 41)),

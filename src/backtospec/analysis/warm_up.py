@@ -17,7 +17,7 @@ from backtospec.analysis.disturbance import (
     find_pauses,
     find_power_off,
 )
-from backtospec.analysis.end_value import EndValue, bound_end_value
+from backtospec.analysis.end_value import SLOWEST_S, EndValue, bound_end_value
 from backtospec.analysis.warm_up_log import (
     Stretch,
     clean_series,
@@ -175,6 +175,7 @@ def _judge(
     for jump in jumps:
         level[time_s >= jump.time_s] -= jump.size
     draughts = find_draughts(time_s, level, noise)
+    jumps = tuple(j for j in jumps if not any(a - 150 <= j.time_s <= b + 150 for a, b in draughts))
     calm = np.ones(time_s.size, dtype=bool)
     for start, end in draughts:
         calm &= (time_s < start) | (time_s > end)
@@ -261,7 +262,10 @@ def _compare(
     ):
         return "runaway", growth
     sure = abs(drift.slope_per_s) > 5 * drift.slope_sd_per_s
-    if sure and settling.best.misfit - drift.misfit > 12 * variance:
+    # at the longest time constant the two courses look alike, and the straight one is simpler
+    endless = settling.best.slowest(2 * settling.noise) > 0.95 * SLOWEST_S
+    needed = 2.5 if endless else 12.0
+    if sure and settling.best.misfit - drift.misfit > needed * variance:
         return "drifting", drift
     return "settling", None
 
@@ -272,10 +276,8 @@ def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretc
     rest = max(REST_SHARE * abs(fit.value), REST_V)
     remaining = fit.bound_remaining(own)
     trusted = remaining <= rest and not _may_be_slower(fit, since, rest)
-    likely = fit.within(1.0)
-    reached = trusted or all(
-        curve.remaining(own) <= rest and 2 * curve.slowest(rest) <= since for curve in likely
-    )
+    waits = _weigh_waits(fit, own, since, rest)
+    reached = trusted or waits[0] == 0
     best = fit.best
     amplitudes = np.array(best.amplitudes)
     carrying = np.any(np.abs(amplitudes) > 2 * fit.noise, axis=0)
@@ -288,7 +290,7 @@ def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretc
         settled_v=fit.value,
         settled_low_v=fit.low,
         settled_high_v=fit.high,
-        minutes_to_wait=0.0 if trusted else _wait(fit, own, since, rest),
+        minutes_to_wait=0.0 if trusted else _choose_wait(waits, own),
         time_constants_min=tuple(c / 60 for c in constants),
         slope_v_per_min=60 * float(np.dot(rates, decays)),
         jumps_s=(),
@@ -312,11 +314,10 @@ def _may_be_slower(fit: EndValue, since: float, rest: float) -> bool:
     return fit.allows_slow_part(half, rest, 1.0) or fit.allows_slow_part(half, 2 * rest, 2.5)
 
 
-def _wait(fit: EndValue, own: float, since: float, rest: float) -> float:
-    """Return the minutes until the end can probably be believed.
+def _weigh_waits(fit: EndValue, own: float, since: float, rest: float) -> tuple[float, float]:
+    """Return the minutes until the end is reached, as likely as not and with 90 % probability.
 
-    Every allowed curve has its own wait; the likelier the curve, the more it counts. Where
-    the likely ones are over already, the slow ones must still be waited out.
+    Every allowed curve has its own wait; the likelier the curve, the more it counts.
     """
     ahead = np.arange(0.0, LONGEST_WAIT_MIN + 1) * 60
     waits, weights = [], []
@@ -325,14 +326,21 @@ def _wait(fit: EndValue, own: float, since: float, rest: float) -> float:
         left = np.abs(decays @ np.array(curve.amplitudes[-1]))
         done = (left <= rest) & (since + ahead >= 2 * curve.slowest(rest))
         waits.append(float(ahead[np.argmax(done)] / 60) if done.any() else LONGEST_WAIT_MIN)
-        weights.append(float(np.exp(-(curve.misfit - fit.best.misfit) / (2 * fit.noise**2))))
+        likelihood = np.exp(-(curve.misfit - fit.best.misfit) / (2 * fit.noise**2))
+        # an end twice as far away is no likelier for being spread over twice the range
+        weights.append(float(likelihood) / (curve.remaining(own) + fit.noise / 2))
     order = np.argsort(waits)
     share = np.cumsum(np.array(weights)[order]) / np.sum(weights)
-    for quantile in (0.5, 0.9):
-        wait = waits[order[int(np.searchsorted(share, quantile))]]
-        if wait >= 1:
-            return wait
-    return max(1.0, min(max(waits), own / 240))
+    even, sure = (waits[order[int(np.searchsorted(share, q))]] for q in (0.5, 0.9))
+    return even, sure
+
+
+def _choose_wait(waits: tuple[float, float], own: float) -> float:
+    """Return the wait to advise: where it is probably over, that of the slower courses.
+
+    When those are over too, only proof is lacking: a quarter of the time gone by gives it.
+    """
+    return next((wait for wait in waits if wait >= 1), max(1.0, float(round(own / 240))))
 
 
 def _advise(found: WarmUp, target_v: float | None, tolerance_v: float | None) -> WarmUp:
