@@ -1,0 +1,137 @@
+"""Where the hand rested: stretches of constant level, and constant distortion, in a ramp."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+
+_WINDOW_S = 0.15
+_SHORTEST_S = 0.28
+_STEADY_DB_PER_S = 0.2
+_CAP_DB_PER_S = 0.8
+_TOLERANCE_DB = 0.01
+_MOST_DRIFT_DB = 0.15
+_MOST_DISTORTION_TREND = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class LevelTrack:
+    """Level and distortion of the tone along a ramp, one row per quarter frame.
+
+    Parameters
+    ----------
+    quarter_s
+        Time per row.
+    level_db
+        Shape (quarters, channels), dBFS peak; NaN where no tone plays.
+    level_u_db
+        Standard uncertainty of each level.
+    thd, thd_u
+        Distortion as a ratio (noise bias removed, not below 0), and its standard uncertainty.
+    """
+
+    quarter_s: float
+    level_db: Array
+    level_u_db: Array
+    thd: Array
+    thd_u: Array
+
+
+def find_plateaus(track: LevelTrack) -> tuple[tuple[int, int], ...]:
+    """Return (first quarter, one past the last) of every plateau, in order.
+
+    Parameters
+    ----------
+    track
+        Level and distortion.
+
+    Notes
+    -----
+    A plateau is 0.28 s or longer; all channels keep their level within 0.2 dB/s (more where the
+    level itself is unsteady) and their distortion. A ramp that runs into hard clipping keeps its
+    level but not its distortion, so it is none.
+    """
+    steady = _steady_rows(track)
+    found: list[tuple[int, int]] = []
+    at = 0
+    while at < len(steady):
+        if not steady[at]:
+            at += 1
+            continue
+        end = at
+        while end < len(steady) and steady[end]:
+            end += 1
+        grown = _grow(track, at, end, found[-1][1] if found else 0)
+        if _holds(track, *grown):
+            found.append(grown)
+        at = max(end, grown[1])
+    return tuple(found)
+
+
+def _steady_rows(track: LevelTrack) -> NDArray[np.bool_]:
+    """Return the rows at the middle of a window over which no channel's level moves."""
+    half = max(2, round(_WINDOW_S / track.quarter_s / 2))
+    width = 2 * half + 1
+    rows, channels = track.level_db.shape
+    steady = np.zeros(rows, dtype=bool)
+    if rows < width:
+        return steady
+    place = np.arange(width) - half
+    spread = float(np.sum(place**2))
+    steady[half : rows - half] = True
+    for channel in range(channels):
+        windows = np.lib.stride_tricks.sliding_window_view(track.level_db[:, channel], width)
+        doubts = np.lib.stride_tricks.sliding_window_view(track.level_u_db[:, channel], width)
+        slope = windows @ place / spread
+        centred = windows - windows.mean(axis=1, keepdims=True) - slope[:, None] * place
+        scatter = np.sqrt(np.sum(centred**2, axis=1) / (width - 2))
+        doubt = np.maximum(scatter, np.sqrt(np.mean(doubts**2, axis=1))) / np.sqrt(spread)
+        allowed = np.maximum(_STEADY_DB_PER_S * track.quarter_s, 5 * doubt)
+        allowed = np.minimum(allowed, _CAP_DB_PER_S * track.quarter_s)
+        with np.errstate(invalid="ignore"):
+            steady[half : rows - half] &= np.abs(slope) < allowed
+    return steady
+
+
+def _grow(track: LevelTrack, first: int, end: int, lowest: int) -> tuple[int, int]:
+    """Return the stretch with its edges moved to where the level leaves the plateau's own."""
+    inside = track.level_db[first:end]
+    middle = np.median(inside, axis=0)
+    scatter = 1.4826 * np.median(np.abs(inside - middle), axis=0)
+    doubt = np.median(track.level_u_db[first:end], axis=0)
+    tolerance = _TOLERANCE_DB + 4 * np.maximum(scatter, doubt)
+
+    def belongs(row: int) -> bool:
+        return bool(np.all(np.abs(track.level_db[row] - middle) <= tolerance))
+
+    while first < end - 1 and not belongs(first):
+        first += 1
+    while end - 1 > first and not belongs(end - 1):
+        end -= 1
+    while first > lowest and belongs(first - 1):
+        first -= 1
+    while end < len(track.level_db) and belongs(end):
+        end += 1
+    return first, end
+
+
+def _holds(track: LevelTrack, first: int, end: int) -> bool:
+    """Return whether a stretch is long enough and neither level nor distortion trends."""
+    rows = end - first
+    if rows * track.quarter_s < _SHORTEST_S:
+        return False
+    third = max(1, rows // 3)
+    early, late = slice(first, first + third), slice(end - third, end)
+    drift = track.level_db[late].mean(axis=0) - track.level_db[early].mean(axis=0)
+    if np.any(np.abs(drift) > _MOST_DRIFT_DB):
+        return False
+    before, after = track.thd[early].mean(axis=0), track.thd[late].mean(axis=0)
+    mean = track.thd[first:end].mean(axis=0)
+    scatter = track.thd[first:end].std(axis=0)
+    doubt = np.maximum(scatter, track.thd_u[first:end].mean(axis=0)) * np.sqrt(2 / third)
+    allowed = np.maximum(_MOST_DISTORTION_TREND * mean, np.minimum(4 * doubt, 0.1 * mean + 1e-5))
+    return bool(np.all(np.abs(after - before) <= np.maximum(allowed, 1e-5)))

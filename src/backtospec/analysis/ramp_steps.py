@@ -1,0 +1,164 @@
+"""The figures of one plateau of a ramp, by averaging its quarters with their phases locked."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backtospec.analysis.distortion import Distortion, Total, decibels, total
+from backtospec.analysis.quality import CrestLoss
+from backtospec.analysis.ramp_frames import QUARTERS, Grid, Quarters
+from backtospec.analysis.setup import CaptureSetup
+from backtospec.analysis.tone import ChannelTone
+
+Array = NDArray[np.float64]
+
+_SPOILED = 6.0
+
+
+def read_step(
+    grid: Grid,
+    quarters: Quarters,
+    channel: int,
+    row: tuple[int, int],
+    name: str,
+    setup: CaptureSetup,
+    hz: float,
+) -> ChannelTone:
+    """Return the figures of one channel on one plateau.
+
+    Parameters
+    ----------
+    grid, quarters
+        The ramp.
+    channel, name
+        Which channel, and its name.
+    row
+        First quarter of the plateau and one past its last; the outermost are left out.
+    setup
+        Calibration and load.
+    hz
+        The tone.
+    """
+    inner = np.arange(row[0] + 1, row[1] - 1)
+    noise = quarters.noise[inner, channel]
+    inner = inner[noise <= _SPOILED * np.median(noise)]
+    amplitudes = np.abs(quarters.phasor[inner, channel])
+    amplitude = float(amplitudes.mean())
+    variance = float(quarters.noise[inner, channel].mean())
+    samples = len(inner) * grid.quarter
+    amplitude_u = math.sqrt(2 * variance / samples)
+    level_u = max(amplitude_u, float(amplitudes.std()) / math.sqrt(len(inner)))
+    volts = setup.volts(name)
+    vrms, power_w = amplitude * volts / math.sqrt(2), setup.power_w(name, amplitude)
+    return ChannelTone(
+        valid=True,
+        frequency_hz=hz,
+        level_dbfs_peak=decibels(amplitude),
+        level_dbfs_peak_u=20 / math.log(10) * level_u / amplitude,
+        fundamental_vrms=vrms,
+        fundamental_vrms_u=vrms * level_u / amplitude,
+        power_w=power_w,
+        power_w_u=power_w * setup.relative_power_u(level_u / amplitude),
+        dc_v=float(quarters.dc[inner, channel].mean()) * volts,
+        dc_v_u=math.sqrt(variance / samples) * volts,
+        noise_floor_dbfs=10 * math.log10(max(variance, 1e-40)),
+        distortion=_distortion(grid, quarters, channel, inner, row, amplitude, amplitude_u, hz),
+    )
+
+
+def _distortion(
+    grid: Grid,
+    quarters: Quarters,
+    channel: int,
+    inner: NDArray[np.int64],
+    row: tuple[int, int],
+    amplitude: float,
+    amplitude_u: float,
+    hz: float,
+) -> Distortion:
+    lines = np.abs(quarters.harmonics[inner, channel].astype(np.complex128).mean(axis=0))
+    orders = grid.stated.orders[1:]
+    thd = total(lines, amplitude_u, amplitude)
+    every = _every(grid, quarters, channel, inner, amplitude, amplitude_u) or thd
+    singles = {
+        str(int(order)): total(np.array([line]), amplitude_u, amplitude)
+        for order, line in zip(orders, lines, strict=True)
+    }
+    thdn = _noise_and_distortion(grid, quarters, channel, row, amplitude, lines**2, orders * hz)
+    crests = quarters.crest[inner, channel]
+    known = crests[np.isfinite(crests[:, 0])]
+    loss = known.mean(axis=0) if len(known) else np.zeros(2)
+    return Distortion(
+        thd_percent=None if thd.ratio is None else 100 * thd.ratio,
+        thd_percent_u=None if thd.ratio_u is None else 100 * thd.ratio_u,
+        thd_percent_at_most=None if thd.at_most is None else 100 * thd.at_most,
+        thd_harmonics=tuple(int(order) for order in orders),
+        thd_all_percent=None if every.ratio is None else 100 * every.ratio,
+        thd_all_percent_at_most=None if every.at_most is None else 100 * every.at_most,
+        harmonics_db={k: decibels(t.ratio) for k, t in singles.items() if t.ratio is not None},
+        harmonics_db_u={
+            k: 20 / math.log(10) * t.ratio_u / t.ratio
+            for k, t in singles.items()
+            if t.ratio is not None and t.ratio_u is not None
+        },
+        harmonics_db_at_most={
+            k: decibels(t.at_most) for k, t in singles.items() if t.at_most is not None
+        },
+        thdn_percent={band: 100 * ratio for band, ratio in thdn.items()},
+        thdn_percent_re_total={
+            band: 100 * ratio / math.sqrt(1 + ratio**2) for band, ratio in thdn.items()
+        },
+        snr_db={},
+        hum_db={},
+        hum_db_u={},
+        spurs_db={},
+        crest=CrestLoss(float(loss[0]), float(loss[1])),
+    )
+
+
+def _every(
+    grid: Grid,
+    quarters: Quarters,
+    channel: int,
+    inner: NDArray[np.int64],
+    amplitude: float,
+    amplitude_u: float,
+) -> Total | None:
+    """Return THD of every harmonic, where the quarters were looked at closely enough."""
+    squares = quarters.square[inner, channel]
+    if not np.isfinite(squares).all():
+        return None
+    single_u = amplitude_u * math.sqrt(len(inner))
+    bias = 2 * single_u**2 * (len(grid.every.orders) - 1)
+    square = max(float(squares.mean()) - bias, 0.0)
+    ratio = math.sqrt(square) / amplitude
+    return Total(ratio, amplitude_u / amplitude, None)
+
+
+def _noise_and_distortion(
+    grid: Grid,
+    quarters: Quarters,
+    channel: int,
+    row: tuple[int, int],
+    amplitude: float,
+    squares: Array,
+    lines_hz: Array,
+) -> dict[str, float]:
+    """Return THD+N as a ratio by band, from the whole frames inside a plateau."""
+    first, last = -(-(row[0] + 1) // QUARTERS), (row[1] - 1) // QUARTERS
+    last = min(last, len(quarters.bands))
+    if last <= first:
+        return {}
+    left = np.median(quarters.bands[first:last, channel], axis=0)
+    mean = quarters.bands[first:last, channel].mean(axis=0)
+    spoiled = mean > _SPOILED * left
+    power = np.where(spoiled, left, mean)
+    found = {}
+    for index, (name, low, high) in enumerate(grid.bands):
+        inside = (lines_hz >= low) & (lines_hz <= high)
+        everything = 2 * float(power[index]) + float(squares[inside].sum())
+        found[name] = math.sqrt(everything) / amplitude
+    return found
