@@ -37,7 +37,7 @@ def faults_of(text: str) -> tuple[Fault, ...]:
         # headline
         ('model = "62"\n', "maker", "nothing was given.", 'Write maker = "…".'),
         (HEAD.replace("62", " "), "line 2, model", "nothing was given.", 'Write model = "…".'),
-        (HEAD.replace('"62"', "62"), "line 2, model", "“62” is of another kind.", None),
+        (HEAD.replace('"62"', "62"), "line 2, model", "62 is of another kind.", None),
         (HEAD + "year = 1877", "line 3, year", "1877 is outside 1940…2100.", "Check the number."),
         (
             HEAD + 'year = "1977"',
@@ -289,6 +289,33 @@ def test_one_mistake(text: str, where: str, what: str, fix: str | None) -> None:
     assert fault.where == f"halden.toml, {where}"
     assert fault.what.startswith(what)
     assert fault.fix == fix if fix else fault.fix.endswith(".")
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        f"rail = {'[' * 5000}",
+        f"year = {'9' * 5000}",
+        f'rail = "{"9" * 5000} V"',
+        f'mains = "{"9" * 5000} V"',
+        f"rail_v = {'9' * 500}",
+        f"year = {'9' * 4000}",
+        f"year = {'x' * 4000}",
+    ],
+    ids=["deep", "endless", "long", "long mains", "long plain number", "long year", "long word"],
+)
+def test_monsters_are_refused_in_few_words(row: str) -> None:
+    (fault,) = faults_of(HEAD + row)
+    assert fault.where.startswith("halden.toml")
+    assert len(str(fault)) < 250
+
+
+def test_a_list_over_many_lines_keeps_its_place() -> None:
+    text = HEAD + "list = [\n" + "1,\n" * 20_000 + ']\nyear = "x"\n'
+    assert [fault.where for fault in faults_of(text)] == [
+        "halden.toml, line 3, list",
+        "halden.toml, line 20005, year",
+    ]
 
 
 def test_all_mistakes_at_once_in_the_order_of_their_lines() -> None:

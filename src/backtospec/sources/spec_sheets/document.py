@@ -14,6 +14,7 @@ from backtospec.sources.spec_sheets import phrases
 Value = TypeVar("Value")
 Path = tuple[str | int, ...]
 
+_LONGEST = 200  # characters of one phrase
 _IN_KEY = {
     "V": {"v": "V", "mv": "mV"},
     "A": {"a": "A", "ma": "mA"},
@@ -47,7 +48,7 @@ class Document:
         text = text.removeprefix("\ufeff").replace("\r\n", "\n")
         try:
             self.values = tomllib.loads(text)
-        except tomllib.TOMLDecodeError as error:
+        except (ValueError, RecursionError) as error:  # numbers too long, lists too deep
             raise _syntax_fault(text, name, str(error)) from error
         self.lines = dict(_lines(text))
         self._faults: list[tuple[int, BenchError]] = []
@@ -126,6 +127,9 @@ class Section:
         text = self.given(key, str, f'"{example}"')
         if text is None:
             return None
+        if len(text) > _LONGEST:
+            self.refuse(key, f"{_show(text)} is too long.", f'Write {key} = "{example}".')
+            return None
         try:
             return read(text, self.where(key))
         except BenchError as error:
@@ -162,7 +166,7 @@ class Section:
             return self._plain_number(there[0], endings[there[0]], unit, low, high)
         value = self.values.get(key)
         if isinstance(value, int | float) and not isinstance(value, bool):
-            self.refuse(key, f"{value} has no unit.", f'Write {key} = "{example}".')
+            self.refuse(key, f"{_show(value)} has no unit.", f'Write {key} = "{example}".')
             return None
         return self.phrase(key, read, example)
 
@@ -185,7 +189,7 @@ class Section:
         """Return a whole number within a range, bounds included."""
         value = self.given(key, int, example)
         if value is not None and not low <= value <= high:
-            self.refuse(key, f"{value} is outside {low}…{high}.", "Check the number.")
+            self.refuse(key, f"{_show(value)} is outside {low}…{high}.", "Check the number.")
             return None
         return value
 
@@ -201,21 +205,25 @@ def _show(value: object) -> str:
     """Return a value as a person would have written it, cut to a readable length."""
     if isinstance(value, bool):
         return str(value).lower()
-    text = f"“{value}”"
-    return text if len(text) <= 60 else f"{text[:58]}…”"
+    text = f"{value}" if isinstance(value, int | float) else f"“{value}”"
+    return text if len(text) <= 60 else f"{text[:58]}…{text[-1]}"
 
 
 def _syntax_fault(text: str, name: str, message: str) -> BenchError:
     """Say where a text stops being TOML, in plain words."""
     rows = text.split("\n")
-    found = re.search(r"\(at line (\d+)", message)
-    line = int(found[1]) if found else max(1, len(rows) - rows[::-1].index(_last(rows)))
+    found = re.search(r"\(at (?:line (\d+)|end of document)", message)
+    if found is None:
+        what = "it holds a number too long or a list too deep to read."
+        return BenchError(what, name, "Write every value in quotation marks, as people write it.")
+    line = int(found[1]) if found[1] else max(1, len(rows) - rows[::-1].index(_last(rows)))
     row = rows[line - 1].strip()
     complaint = re.sub(r"\s*\(at .*\)", "", message)
     fix = "Close the quotation marks." if row.count('"') % 2 else "Mend this line."
-    if bare := re.fullmatch(r"([\w.-]+)\s*=\s*([^\"'\[{#]+?)\s*(?:#.*)?", row):
+    bare = re.fullmatch(r"([\w.-]+)\s*=\s*([^\"'\[{#]+?)\s*(?:#.*)?", row)
+    if bare and len(row) <= _LONGEST:
         fix = f'Put what stands behind the = in quotes: {bare[1]} = "{bare[2]}".'
-    return BenchError(f"“{row}” cannot be read ({complaint}).", f"{name}, line {line}", fix)
+    return BenchError(f"{_show(row)} cannot be read ({complaint}).", f"{name}, line {line}", fix)
 
 
 def _last(rows: list[str]) -> str:
@@ -223,11 +231,16 @@ def _last(rows: list[str]) -> str:
     return next((row for row in reversed(rows) if row.strip()), rows[-1])
 
 
+_CLOSES = re.compile(r"\]|\}|\"\"\"|'''")
+
+
 def _statements(text: str) -> Iterator[tuple[int, str]]:
     """Cut a valid text into its statements, each with the line it begins on."""
     begun, held = 0, ""
     for number, row in enumerate(text.split("\n"), start=1):
         begun, held = (begun, f"{held}\n{row}") if held else (number, row)
+        if begun != number and not _CLOSES.search(row):
+            continue
         try:
             tomllib.loads(held)
         except tomllib.TOMLDecodeError:

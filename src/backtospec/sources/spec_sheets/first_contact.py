@@ -24,6 +24,9 @@ _ACCURACY = re.compile(
 )
 
 
+_LONGEST = 500  # characters of one answer
+
+
 @dataclass(frozen=True, slots=True)
 class FirstQuestion:
     """One question of first contact.
@@ -102,6 +105,8 @@ def spec_from_answers(answers: Mapping[str, str]) -> SpecSheet:
         if not text and key != "what":
             return None
         try:
+            if len(text) > _LONGEST:
+                raise BenchError(f"“{text[:40]}…” is too long.", key, "Say it in one line.")
             return read(text, key)
         except BenchError as error:
             faults.append(error)
