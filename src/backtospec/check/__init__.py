@@ -7,7 +7,7 @@ appears on the command line, in the report, in the documentation and in the test
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import IntEnum, StrEnum
 
 from backtospec.check.answers import Analysed, Answers, Row, Series, read_answers
@@ -330,7 +330,10 @@ def conclude(check: Check, answers: Answers) -> Conclusion:
     undeclared = {r.key for r in measurement.results} - declared
     if undeclared:
         raise LookupError(f"{check.id} gives undeclared results: {sorted(undeclared)}")
-    findings = judge(measurement.results, check.limits(answers))
+    results = (
+        replace(result, inputs=answers.answered(*result.inputs)) for result in measurement.results
+    )
+    findings = judge(results, check.limits(answers))
     counsel = check.advise(Findings(findings, answers))
     order = list(AdviceKind)
     advice = tuple(sorted(counsel.advice, key=lambda a: order.index(a.kind)))

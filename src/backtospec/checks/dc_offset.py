@@ -15,12 +15,15 @@ from backtospec.check import (
     ChoiceInput,
     Counsel,
     Example,
+    Figure,
     Findings,
     Measurement,
     NumberInput,
     ResultKey,
+    SeriesInput,
     Stage,
 )
+from backtospec.check.settling import Settling, settling_figure, settlings, unsettled
 from backtospec.errors import BenchError
 from backtospec.quantity import Measured
 from backtospec.records import Channel, Condition, Limit, PowerState, Topology
@@ -37,6 +40,9 @@ NEAR_RAIL = 0.5
 CONVENTION = "common practice: up to 20 mV good, 20–50 mV high, 50–100 mV too high; sources differ"
 
 
+_GO_ON = "go on reading both channels; leave the cover as it is"
+
+
 def measure(answers: Answers) -> Measurement:
     """Return the offset of each channel, and its drift from cold to warm."""
     if answers.choice("point") == "emitter-resistor":
@@ -47,8 +53,14 @@ def measure(answers: Answers) -> Measurement:
         )
     conditions = _conditions(answers)
     results: list[Result] = []
+    settling = _settlings(answers)
+    over_time = {one.name: one for one in settling}
     for name, channel in CHANNELS.items():
         value = answers.number(name)
+        if value is None and name in over_time:
+            value = over_time[name].end
+            if value is None:
+                results.append(_unsettled_result(over_time[name], conditions))
         if value is None:
             continue
         results.append(
@@ -58,7 +70,7 @@ def measure(answers: Answers) -> Measurement:
                 value,
                 "V",
                 "direct voltage, " + answers.choice("point").replace("-", " "),
-                (name,),
+                (name, f"{name}_series"),
                 conditions,
                 channel=channel,
             )
@@ -79,7 +91,35 @@ def measure(answers: Answers) -> Measurement:
             )
     if not results:
         raise BenchError("no reading was given.", "DC offset", "Give left, right or both.")
-    return Measurement(tuple(results), (_figure(answers),))
+    figures: list[Figure] = []
+    if settling:
+        bound = _bound(answers)
+        figures.append(settling_figure("warm_up", "DC offset, warm-up", settling, -bound, bound))
+    if any(answers.number(name) for name in CHANNELS):
+        figures.append(_figure(answers))
+    return Measurement(tuple(results), tuple(figures))
+
+
+def _settlings(answers: Answers) -> tuple[Settling, ...]:
+    return settlings(answers, {name: f"{name}_series" for name in CHANNELS}, CHANNELS)
+
+
+def _unsettled_result(one: Settling, conditions: dict[str, float | str]) -> Result:
+    return Result(
+        f"offset_{one.name}_v",
+        f"DC offset, {one.name}",
+        None,
+        "V",
+        "where it settles: two time constants fitted",
+        (one.key,),
+        conditions,
+        channel=one.channel,
+        reason=one.warm_up.reason,
+    )
+
+
+def _bound(answers: Answers) -> float:
+    return answers.spec.offset.high_v if answers.spec and answers.spec.offset else HIGH_V
 
 
 def _conditions(answers: Answers) -> dict[str, float | str]:
@@ -93,7 +133,7 @@ def _conditions(answers: Answers) -> dict[str, float | str]:
 
 
 def _figure(answers: Answers) -> BarsFigure:
-    bound = answers.spec.offset.high_v if answers.spec and answers.spec.offset else HIGH_V
+    bound = _bound(answers)
     bars = tuple(
         Bar(name.capitalize() + label, v.value * 1000, -bound * 1000, bound * 1000, channel)
         for name, channel in CHANNELS.items()
@@ -126,6 +166,12 @@ def advise(findings: Findings) -> Counsel:
     faulty = [n for n, v in values.items() if abs(v.value) >= _fault_threshold(answers)]
     if faulty:
         return _fault(faulty, values, answers)
+    moving = unsettled(_settlings(answers))
+    if moving:
+        words = tuple(Advice(AdviceKind(kind), reason) for kind, reason in moving)
+        stop = any(word.kind is AdviceKind.STOP for word in words)
+        step = "switch off and discharge before touching anything" if stop else _GO_ON
+        return Counsel(words, next_step=step)
     if _zero_unproven(values, answers):
         return Counsel(
             (
@@ -348,6 +394,18 @@ CHECK = Check(
         _reading("right", "Right, warm", Channel.RIGHT),
         _reading("left_cold", "Left, cold", Channel.LEFT),
         _reading("right_cold", "Right, cold", Channel.RIGHT),
+        *(
+            SeriesInput(
+                key=f"{name}_series",
+                prompt=f"{name.capitalize()}, over time",
+                unit="mV",
+                low=-100_000,
+                high=100_000,
+                channel=channel,
+                probed_at="between the two speaker terminals",
+            )
+            for name, channel in CHANNELS.items()
+        ),
         ChoiceInput(
             key="point",
             prompt="Where was it measured?",

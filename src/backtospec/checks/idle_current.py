@@ -15,12 +15,15 @@ from backtospec.check import (
     ChoiceInput,
     Counsel,
     Example,
+    Figure,
     Findings,
     Measurement,
     NumberInput,
     ResultKey,
+    SeriesInput,
     Stage,
 )
+from backtospec.check.settling import Settling, settling_figure, settlings, unsettled
 from backtospec.errors import BenchError
 from backtospec.quantity import Measured, with_tolerance, write
 from backtospec.records import Channel, Condition, IdleSpec, Limit, PowerState
@@ -44,6 +47,9 @@ ALIKE = 0.10
 """Channels within 10 % of each other are left alone (old-fidelity-forum.de/thread-14818)."""
 
 
+_GO_ON = "go on reading both channels; leave the cover as it is"
+
+
 def measure(answers: Answers) -> Measurement:
     """Return drop and idle current of each channel and the balance between them."""
     _refuse_wrong_points(answers)
@@ -51,8 +57,14 @@ def measure(answers: Answers) -> Measurement:
     currents: dict[str, Measured] = {}
     conditions = _conditions(answers)
     point = answers.choice("point")
+    settling = _settlings(answers)
+    over_time = {one.name: one for one in settling}
     for name, channel in CHANNELS.items():
         drop, direct = answers.number(name), answers.number(f"{name}_current")
+        if drop is None and name in over_time:
+            drop = over_time[name].end
+            if drop is None:
+                results.append(_unsettled_result(over_time[name], conditions))
         if direct is not None and point in DIRECT:
             key = "supply_rise" if point == "supply-rise" else "idle"
             results.append(
@@ -77,8 +89,9 @@ def measure(answers: Answers) -> Measurement:
                 f"drop, {name}",
                 drop,
                 "V",
-                f"direct voltage across {point.replace('-', ' ')}",
-                (name,),
+                f"direct voltage across {point.replace('-', ' ')}"
+                + (", where it settles" if name in over_time else ""),
+                (name, f"{name}_series"),
                 conditions,
                 channel=channel,
             )
@@ -95,7 +108,31 @@ def measure(answers: Answers) -> Measurement:
         )
     if len(currents) == 2:
         results.append(_balance(currents, conditions))
-    return Measurement(tuple(results), _figures(answers, currents))
+    return Measurement(tuple(results), _figures(answers, currents, settling))
+
+
+def _settlings(answers: Answers) -> tuple[Settling, ...]:
+    """Return what the logged drops say, held against the manual's range where it fits."""
+    spec = answers.spec.idle if answers.spec else None
+    target = tolerance = None
+    if spec and spec.across == answers.choice("point") and spec.low and spec.high:
+        target, tolerance = (spec.low + spec.high) / 2, (spec.high - spec.low) / 2
+    keys = {name: f"{name}_series" for name in CHANNELS}
+    return settlings(answers, keys, CHANNELS, target, tolerance)
+
+
+def _unsettled_result(one: Settling, conditions: dict[str, float | str]) -> Result:
+    return Result(
+        f"drop_{one.name}_v",
+        f"drop, {one.name}",
+        None,
+        "V",
+        "where it settles: two time constants fitted",
+        (one.key,),
+        conditions,
+        channel=one.channel,
+        reason=one.warm_up.reason,
+    )
 
 
 _WORDS = {"idle": "idle current per device", "supply_rise": "rise of the supply current"}
@@ -204,9 +241,17 @@ def _balance(currents: dict[str, Measured], conditions: dict[str, float | str]) 
     )
 
 
-def _figures(answers: Answers, currents: dict[str, Measured]) -> tuple[BarsFigure, ...]:
+def _figures(
+    answers: Answers, currents: dict[str, Measured], settling: tuple[Settling, ...]
+) -> tuple[Figure, ...]:
+    figures: list[Figure] = []
+    if settling:
+        spec = answers.spec.idle if answers.spec else None
+        fits = spec is not None and spec.across == answers.choice("point")
+        low, high = (spec.low, spec.high) if spec is not None and fits else (None, None)
+        figures.append(settling_figure("warm_up", "Idle current, warm-up", settling, low, high))
     if not currents:
-        return ()
+        return tuple(figures)
     low, high = _current_range(answers)
     bars = tuple(
         Bar(
@@ -218,7 +263,8 @@ def _figures(answers: Answers, currents: dict[str, Measured]) -> tuple[BarsFigur
         )
         for name, current in currents.items()
     )
-    return (BarsFigure("idle", "Idle current per device", Axis("idle current", "mA"), bars),)
+    figures.append(BarsFigure("idle", "Idle current per device", Axis("idle current", "mA"), bars))
+    return tuple(figures)
 
 
 def _current_range(answers: Answers) -> tuple[float | None, float | None]:
@@ -247,13 +293,15 @@ def limits(answers: Answers) -> tuple[Limit, ...]:
     spec = answers.spec.idle if answers.spec else None
     if spec is None:
         return ()
-    conditions = (
-        Condition("limiter", "out"),
-        Condition("minutes_since_on", low=spec.warm_minutes or WARM_MINUTES),
-    )
+    conditions = [Condition("limiter", "out")]
+    if not any(f"{name}_series" in answers.series_by_key for name in CHANNELS):
+        # A log shows by itself whether it has settled; a single reading needs its minutes.
+        warm = spec.warm_minutes or WARM_MINUTES
+        conditions.append(Condition("minutes_since_on", low=warm))
     key, unit, low, high, source = _stated(spec, answers)
     return tuple(
-        Limit(key.format(name=name), low, high, unit, source, conditions) for name in CHANNELS
+        Limit(key.format(name=name), low, high, unit, source, tuple(conditions))
+        for name in CHANNELS
     )
 
 
@@ -275,6 +323,12 @@ def advise(findings: Findings) -> Counsel:
     alarm = _alarm(findings)
     if alarm is not None:
         return alarm
+    moving = unsettled(_settlings(answers))
+    if moving:
+        words = tuple(Advice(AdviceKind(kind), reason) for kind, reason in moving)
+        stop = any(word.kind is AdviceKind.STOP for word in words)
+        step = "switch off and discharge before touching anything" if stop else _GO_ON
+        return Counsel(words, next_step=step)
     if answers.choice("limiter") == "in":
         return Counsel(
             (
@@ -512,6 +566,18 @@ def _drop(key: str, prompt: str, channel: Channel) -> NumberInput:
     )
 
 
+def _series(key: str, prompt: str, channel: Channel) -> SeriesInput:
+    return SeriesInput(
+        key=key,
+        prompt=prompt,
+        unit="mV",
+        low=-100_000,
+        high=100_000,
+        channel=channel,
+        probed_at="outer ends of the emitter-resistor pair, or one resistor",
+    )
+
+
 def _direct(key: str, prompt: str, channel: Channel) -> NumberInput:
     return NumberInput(
         key=key,
@@ -563,6 +629,8 @@ CHECK = Check(
         ),
         _drop("left", "Left, drop", Channel.LEFT),
         _drop("right", "Right, drop", Channel.RIGHT),
+        _series("left_series", "Left, drop over time", Channel.LEFT),
+        _series("right_series", "Right, drop over time", Channel.RIGHT),
         _direct("left_current", "Left, current", Channel.LEFT),
         _direct("right_current", "Right, current", Channel.RIGHT),
         NumberInput(key="emitter_ohm", prompt="One emitter resistor", unit="Ω", low=0.01, high=100),

@@ -43,7 +43,7 @@ MARKS = {
 """Marks are shape and word, never colour alone."""
 
 _LOUD = {AdviceKind.STOP: "bold reverse", AdviceKind.REPLACE: "bold", AdviceKind.ADJUST: "bold"}
-_MOST_ROWS = 12
+_MOST_ROWS = 8
 
 
 def show_conclusion(console: Console, conclusion: Conclusion) -> None:
@@ -164,7 +164,8 @@ def show_figure(console: Console, figure: Figure) -> None:
             for mark in figure.marks:
                 axis = figure.x if mark.across == "x" else figure.y
                 console.print(f"  {mark.role}: {mark.title} {_number(mark.at)} {axis.unit}")
-            for trace in figure.traces:
+            measured = [trace for trace in figure.traces if trace.points]
+            for trace in measured or figure.traces:
                 console.print(_trace_table(trace, figure.x, figure.y))
         case BarsFigure():
             for bar in figure.bars:

@@ -254,7 +254,7 @@ def _offset(visit: Visit, left: tuple[str, str], right: tuple[str, str], note: s
         "volume": "minimum",
         "load": "none",
     }
-    return Step(visit, "dc-offset", texts, PowerState.MAINS, note)
+    return Step(visit, "dc-offset", texts, PowerState.MAINS, note, _logs("offset", visit))
 
 
 def _idle(visit: Visit, left: str, right: str, note: str) -> Step:
@@ -266,7 +266,12 @@ def _idle(visit: Visit, left: str, right: str, note: str) -> Step:
         "cover": "on",
         "limiter": "out",
     }
-    return Step(visit, "idle-current", texts, PowerState.MAINS, note)
+    return Step(visit, "idle-current", texts, PowerState.MAINS, note, _logs("idle", visit))
+
+
+def _logs(what: str, visit: Visit) -> dict[str, str]:
+    """Return the one log file that holds both channels, by input key."""
+    return {f"{side}_series": f"{what}-{visit}.csv" for side in ("left", "right")}
 
 
 def _capacitor(

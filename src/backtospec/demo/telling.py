@@ -12,7 +12,7 @@ from backtospec import catalogue
 from backtospec.bench.jobs import Bench, JudgedSitting, open_bench
 from backtospec.bench.runs import Given
 from backtospec.bench.specs import spec_of
-from backtospec.demo.scenario import Step, build_files, story
+from backtospec.demo.scenario import build_files, story
 from backtospec.errors import BenchError
 from backtospec.records import Visit
 from backtospec.report import write_report
@@ -71,7 +71,7 @@ def run_demo(folder: Path, say: Say | None, made_at: datetime) -> Told:
             files = {key: recordings[name] for key, name in step.files.items()}
             given = Given(step.texts, files, {}, spec, tale.meter, step.power_state)
             check = catalogue.check_of(step.check_id)
-            _tell_step(tell, step, bench.record(job.id, check, given, step.visit, step.note))
+            _tell_step(tell, bench.record(job.id, check, given, step.visit, step.note))
         written = write_report(bench.view(job.id), folder / "report", made_at)
         document = written.document
         bench.keep_report(job.id, document.as_json(), document.evidence_sha256)
@@ -105,7 +105,7 @@ def _fit_parts(bench: Bench, job_id: str, tell: Say) -> None:
         tell(f"  {part.designator}: {part.old} → {part.new} ({part.reason})")
 
 
-def _tell_step(tell: Say, step: Step, judged: JudgedSitting) -> None:
+def _tell_step(tell: Say, judged: JudgedSitting) -> None:
     conclusion = judged.conclusion
     if conclusion is None:
         return
