@@ -13,7 +13,7 @@ from backtospec.sources.log_files.decimal_mark import NumberColumn
 from backtospec.sources.log_files.numbers import Number
 from backtospec.sources.log_files.reading import Assumption
 from backtospec.sources.log_files.shapes import Ints
-from backtospec.sources.log_files.timeline import Timeline
+from backtospec.sources.log_files.timeline import Timeline, refuse_backwards
 from backtospec.sources.log_files.units import read_time_unit
 from backtospec.sources.log_files.vocabulary import seconds_in_title
 
@@ -74,20 +74,31 @@ def elapsed_timeline(
             notes = [
                 Assumption(lines[int(np.flatnonzero(ok)[0])], "times read as counted from 1970")
             ]
-    _refuse_backwards(name, column.cells, ticks, np.flatnonzero(ok), lines)
+    refuse_backwards(name, column.cells, ticks, ok, lines)
     return Timeline(ticks, per_second, kind, ok, offset), notes
 
 
-def index_timeline(column: NumberColumn | None, rows: int, interval_s: Fraction) -> Timeline:
+def index_timeline(
+    name: str, column: NumberColumn | None, lines: Sequence[int], interval_s: Fraction
+) -> Timeline:
     """Return the time axis of rows a fixed interval apart, counted by a column or by the rows."""
     if column is None:
-        steps, ok = np.arange(rows, dtype=np.int64), np.ones(rows, bool)
+        steps, ok = np.arange(len(lines), dtype=np.int64), np.ones(len(lines), bool)
     else:
         cells = column.read(".")
         ok = (cells.state == READ) & (cells.exponent == 0) & (np.abs(cells.count) < 10**9)
         first = int(cells.count[ok][0]) if ok.any() else 0
         steps = cells.count - first
-    interval = interval_s.limit_denominator(10**9)
+    interval = interval_s.limit_denominator(10**12)
+    if int(np.abs(steps[ok]).max(initial=1)) * interval.numerator > _MAX_TICKS:
+        raise BenchError(
+            f"{float(interval_s):g} s between the rows makes the log too long.",
+            name,
+            "Correct the interval in the header.",
+        )
+    steps = np.where(ok, steps, 0)
+    if column is not None:
+        refuse_backwards(name, column.cells, steps, ok, lines)
     return Timeline(steps * interval.numerator, interval.denominator, "elapsed", ok)
 
 
@@ -114,16 +125,3 @@ def _epoch_scale(first: int, per_second: int) -> int | None:
         if _EPOCH_S[0] * scale <= first / per_second <= _EPOCH_S[1] * scale:
             return scale
     return None
-
-
-def _refuse_backwards(
-    name: str, cells: Sequence[str], ticks: Ints, rows: Ints, lines: Sequence[int]
-) -> None:
-    back = np.flatnonzero(np.diff(ticks[rows]) < 0)
-    if len(back):
-        before, row = int(rows[back[0]]), int(rows[back[0] + 1])
-        raise BenchError(
-            f"The time runs backwards, from {cells[before]!r} to {cells[row]!r}.",
-            f"{name}, line {lines[row]}",
-            "Put the rows in the order of time.",
-        )

@@ -176,7 +176,7 @@ def _timeline(
     column = columns[by_index[roles.index]] if roles.index is not None else None
     seconds = float(header.interval_s)
     note = Assumption(header.interval_line, f"times from the stated interval of {seconds:g} s")
-    return index_timeline(column, len(lines), header.interval_s), [note]
+    return index_timeline(name, column, lines, header.interval_s), [note]
 
 
 def _zone(header: Header, options: LogOptions) -> tuple[ZoneInfo | None, list[Assumption]]:

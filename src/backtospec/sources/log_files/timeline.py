@@ -118,7 +118,7 @@ def stamp_timeline(
         offset[ok], zone_notes = to_universal(name, local[ok], np.array(lines)[ok], zone)
         notes += zone_notes
     ticks = local if offset is None else local - offset
-    _refuse_backwards(name, cells, ticks, ok, lines, zone is None and offset is None)
+    refuse_backwards(name, cells, ticks, ok, lines, zone is None and offset is None)
     return Timeline(ticks, 1_000_000, "stamp", ok, offset), notes
 
 
@@ -144,7 +144,7 @@ def clock_timeline(
             "Write the times as h:mm:ss, or name the column mm:ss.",
         )
     if elapsed or (first == 0 and not times.halves) or bool((clock[ok] >= DAY_US).any()):
-        _refuse_backwards(name, cells, clock, ok, lines, False)
+        refuse_backwards(name, cells, clock, ok, lines)
         return Timeline(clock, 1_000_000, "elapsed", ok), []
     rows = np.flatnonzero(ok)
     steps = np.diff(clock[rows])
@@ -154,7 +154,7 @@ def clock_timeline(
         Assumption(lines[int(rows[i + 1])], "the clock runs over midnight")
         for i in np.flatnonzero(steps < -_HALF_DAY)[:5].tolist()
     ]
-    _refuse_backwards(name, cells, clock, ok, lines, False)
+    refuse_backwards(name, cells, clock, ok, lines)
     return Timeline(clock, 1_000_000, "clock", ok), notes
 
 
@@ -172,8 +172,10 @@ def _days(
         return days, real, []
     where = np.flatnonzero(is_open)
     parts = times.parts[where]
-    distinct, first_at, inverse = np.unique(parts, axis=0, return_index=True, return_inverse=True)
-    inverse = inverse.reshape(-1)
+    # dates repeat for a whole day: judge each once
+    keys = (parts[:, 0] * 10_000 + parts[:, 1]) * 10_000 + parts[:, 2]
+    _, first_at, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    distinct = parts[first_at]
     long_year = bool(times.long_year[where].all())
     dotted = bool(times.dotted[where].all())
     orders = [stated] if stated else ["dmy", "mdy"] if long_year else ["dmy", "mdy", "ymd"]
@@ -189,9 +191,8 @@ def _days(
     quote = _date_text(cells[row])
     if not possible:
         said = f" in the order {ORDERS[stated]}" if stated else ""
-        bad = int(where[int(first_at[0])])
-        for order in orders or ["dmy"]:
-            bad = int(where[int(np.flatnonzero(~day_numbers(parts, order)[1])[0])])
+        wrong = np.flatnonzero(~day_numbers(parts, orders[0])[1]) if orders else np.zeros(1, int)
+        bad = int(where[int(wrong[0])])
         raise BenchError(
             f"{_date_text(cells[bad])!r} is no date{said}.",
             f"{name}, line {lines[bad]}",
@@ -254,14 +255,15 @@ def _date_text(cell: str) -> str:
     return cell.replace("T", " ").replace("_", " ").split(" ")[0]
 
 
-def _refuse_backwards(
+def refuse_backwards(
     name: str,
     cells: Sequence[str],
     ticks: Ints,
     ok: NDArray[np.bool_],
     lines: Sequence[int],
-    zone_may_help: bool,
+    zone_may_help: bool = False,
 ) -> None:
+    """Raise if a time is before the one in the row above it."""
     rows = np.flatnonzero(ok)
     back = np.flatnonzero(np.diff(ticks[rows]) < 0)
     if not len(back):
