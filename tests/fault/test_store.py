@@ -254,6 +254,13 @@ def test_a_scribbled_store(tmp_path: Path) -> None:
     assert "is damaged" in refused(tmp_path)
 
 
+def test_damage_that_only_a_search_finds(tmp_path: Path) -> None:
+    path = filled(tmp_path)
+    content = path.read_bytes()
+    path.write_bytes(content[:-8192] + b"\xff" * 8192)  # far behind the list of tables
+    assert "is damaged: " in refused(tmp_path)
+
+
 def test_an_empty_file_becomes_a_store(tmp_path: Path) -> None:
     (tmp_path / DATABASE_NAME).touch()
     with open_store(tmp_path) as store:
