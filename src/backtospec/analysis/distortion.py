@@ -252,9 +252,7 @@ def _bands(
     return thdn, re_total, snr
 
 
-def _residual_density(
-    fitted: FittedTone, column: int, rate_hz: float
-) -> tuple[Array, Array]:
+def _residual_density(fitted: FittedTone, column: int, rate_hz: float) -> tuple[Array, Array]:
     """Return mean square per bin of what is left, and the bins in Hz, by a plain DFT."""
     residual = fitted.residual[:, column]
     count = len(residual)

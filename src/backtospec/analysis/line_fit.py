@@ -235,9 +235,10 @@ class _Design:
         information = np.zeros((len(steady), len(steady)))
         pull = np.zeros(len(steady))
         for channel in range(channels):
-            seen = square[channel] - cross[channel].T @ np.linalg.lstsq(
-                gram, cross[channel], rcond=1e-13
-            )[0]
+            seen = (
+                square[channel]
+                - cross[channel].T @ np.linalg.lstsq(gram, cross[channel], rcond=1e-13)[0]
+            )
             part = weight[channel] * seen[np.ix_(steady, steady)]
             drive = weight[channel] * along[channel][steady]
             information += part

@@ -282,9 +282,7 @@ def finish(state: RampFrames, file: FileFacts, setup: CaptureSetup) -> RampAnaly
     notes.extend(_pair_notes(quarters, playing, valid, names))
     heard = np.flatnonzero(playing[:, valid].any(axis=1))
     channels = {
-        name: (
-            _with_frequency(channels[name], hz) if channels[name].valid else channels[name]
-        )
+        name: (_with_frequency(channels[name], hz) if channels[name].valid else channels[name])
         for name in names
     }
     return RampAnalysis(
@@ -392,18 +390,14 @@ def _step(
     setup: CaptureSetup,
     hz: float,
 ) -> Step:
-    channels = {
-        names[i]: read_step(grid, quarters, i, row, names[i], setup, hz) for i in valid
-    }
+    channels = {names[i]: read_step(grid, quarters, i, row, names[i], setup, hz) for i in valid}
     tracking = tracking_u = None
     if "L" in channels and "R" in channels:
         left, right = channels["L"], channels["R"]
         if left.level_dbfs_peak is not None and right.level_dbfs_peak is not None:
             tracking = right.level_dbfs_peak - left.level_dbfs_peak
             tracking_u = math.hypot(left.level_dbfs_peak_u or 0.0, right.level_dbfs_peak_u or 0.0)
-    return Step(
-        row[0] * grid.quarter_s, row[1] * grid.quarter_s, channels, tracking, tracking_u
-    )
+    return Step(row[0] * grid.quarter_s, row[1] * grid.quarter_s, channels, tracking, tracking_u)
 
 
 def _distortion_track(
@@ -427,9 +421,7 @@ def _distortion_track(
     kept = single[inside]
     lines = len(grid.fine.orders) - 1 if grid.fine else 0
     freed = np.sqrt(np.maximum(fine[:, 3] - 2 * lines * fine[:, 4], 0.0)) / fine[:, 2]
-    for time_s, amplitude, ratio in zip(
-        fine[kept, 0], fine[kept, 2], freed[kept], strict=True
-    ):
+    for time_s, amplitude, ratio in zip(fine[kept, 0], fine[kept, 2], freed[kept], strict=True):
         table.append((time_s, 20 * math.log10(amplitude), ratio, 0.0))
     single[inside[kept]] = False
     for i in np.flatnonzero(single):
@@ -442,9 +434,7 @@ def _distortion_track(
             ratio = (tone.distortion.thd_all_percent or 0.0) / 100
             table.append(((step.start_s + step.end_s) / 2, tone.level_dbfs_peak, ratio, 1.0))
     ordered = np.array(sorted(table)).reshape(-1, 4)
-    return DistortionTrack(
-        ordered[:, 0], ordered[:, 1], ordered[:, 2], ordered[:, 3].astype(bool)
-    )
+    return DistortionTrack(ordered[:, 0], ordered[:, 1], ordered[:, 2], ordered[:, 3].astype(bool))
 
 
 def _channel(

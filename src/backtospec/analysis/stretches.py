@@ -189,9 +189,7 @@ def _clean_blocks(
     return np.flatnonzero(clean)
 
 
-def _follow_frequency(
-    envelope: Envelope, clean: NDArray[np.int64], rate_hz: float
-) -> Envelope:
+def _follow_frequency(envelope: Envelope, clean: NDArray[np.int64], rate_hz: float) -> Envelope:
     """Return the envelope against a carrier moved onto the tone."""
     phasor = envelope.phasor[clean]
     follow = np.diff(clean) == 1
@@ -255,9 +253,7 @@ def _carried_on(
     most = max(1, min(8, int(0.45 * rate_hz / hz)))
     orders = tuple(range(1, most + 1))
     positions = np.arange(*stretch, dtype=float)
-    fit = fit_lines(
-        samples[slice(*stretch)], positions, rate_hz, (Family(hz, orders, free=False),)
-    )
+    fit = fit_lines(samples[slice(*stretch)], positions, rate_hz, (Family(hz, orders, free=False),))
     lines = fit.amplitudes[0]
     turn = np.exp(2j * np.pi * hz * (region - fit.centre) / rate_hz)
     powers = turn[:, None] ** np.array(orders)

@@ -183,6 +183,4 @@ def _with_high_orders(
         harmonics.append(more.amplitudes[0])
     parameters = fit.parameters + 2 * len(beyond)
     variance = np.sum(residual**2, axis=0) / max(len(residual) - parameters, 1)
-    return FittedTone(
-        fit, mains, np.array(orders), np.concatenate(harmonics), residual, variance
-    )
+    return FittedTone(fit, mains, np.array(orders), np.concatenate(harmonics), residual, variance)
