@@ -110,7 +110,7 @@ def instruments_of(view: JobView, others: Iterable[str] = ()) -> tuple[Instrumen
     assumed: dict[tuple[float, float], list[str]] = {}
     files: list[str] = []
     for sitting in view.sittings:
-        title = title_of(sitting)
+        title = sitting.conclusion.check.title if sitting.conclusion else title_of(sitting)
         inputs = sitting.conclusion.check.inputs if sitting.conclusion else ()
         by_key = {item.key: item for item in inputs}
         for reading in sitting.readings:

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from backtospec.check import Bar, BarsFigure, TableFigure
 from backtospec.records import Channel
-from backtospec.report.glyphs import visible
 from backtospec.report.plot_style import (
     BAND,
     HALF_IN,
@@ -53,7 +52,7 @@ def draw_bars(figure: BarsFigure) -> Canvas:
     axes.xaxis.set_major_locator(MaxNLocator(5, steps=[1, 2, 5, 10]))
     axes.xaxis.set_major_formatter(FuncFormatter(lambda v, _: plain_number(v)))
     unit = f" / {figure.y.unit}" if figure.y.unit else ""
-    axes.set_xlabel(visible(figure.y.title + unit))
+    axes.set_xlabel(short(figure.y.title + unit, 40))
     if not bars:
         axes.text(0.5, 0.5, "no reading to draw", transform=axes.transAxes, ha="center")
     return canvas
@@ -81,7 +80,7 @@ def _draw_bar(axes: Axes, row: int, bar: Bar, unit: str) -> None:
         zorder=3,
     )
     axes.annotate(
-        f"{bar.value:.3g} {unit}".rstrip().replace("-", "−"),
+        short(f"{bar.value:.3g} {unit}").strip().replace("-", "−"),
         (bar.value, row),
         xytext=(3 if bar.value >= 0 else -3, 0),
         textcoords="offset points",

@@ -75,7 +75,7 @@ def plain_number(value: float) -> str:
     return text.replace(",", "\u202f").replace("-", "−")
 
 
-def short(title: str) -> str:
+def short(title: str, most: int = 22) -> str:
     """Return a title cut to what fits beside a line."""
     shown = visible(title).replace("\u200b", "")
-    return shown if len(shown) <= 22 else shown[:21] + "…"
+    return shown if len(shown) <= most else shown[: most - 1] + "…"

@@ -20,7 +20,6 @@ from backtospec.check import (
     Trace,
 )
 from backtospec.records import Channel
-from backtospec.report.glyphs import visible
 from backtospec.report.plot_bars import draw_bars, draw_table
 from backtospec.report.plot_style import (
     HALF_IN,
@@ -164,7 +163,7 @@ def _set_scale(
         set_range(start, high + room)
         side.set_major_locator(MaxNLocator(6, steps=[1, 2, 2.5, 5, 10]))
     side.set_major_formatter(FuncFormatter(lambda v, _: plain_number(v)))
-    name = visible(f"{axis.title} / {axis.unit}" if axis.unit else axis.title)
+    name = short(f"{axis.title} / {axis.unit}" if axis.unit else axis.title, 40)
     if which == "x":
         axes.set_xlabel(name)
     else:  # level, above the axis: nobody tilts their head at the bench
@@ -215,7 +214,7 @@ def _draw_mark(axes: Axes, mark: Mark, axis: Axis) -> None:
     upright = mark.across == "x"
     (axes.axvline if upright else axes.axhline)(mark.at, zorder=2, **look)
     axes.annotate(
-        visible(mark.title),
+        short(mark.title, 40),
         (mark.at, 0.99) if upright else (0.005, mark.at),
         xycoords=axes.get_xaxis_transform() if upright else axes.get_yaxis_transform(),
         xytext=(3, 0) if upright else (2, 2),
