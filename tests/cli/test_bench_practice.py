@@ -19,7 +19,7 @@ def test_channels_that_track_are_left_alone(
 ) -> None:
     ran = command("run", "volume-ramp", *settings(tracking=f"{left} W {right} W"))
     assert ran.status == 0
-    assert abs(values(ran)["tracking_db"]) == pytest.approx(within_db, abs=0.01)
+    assert 0 < abs(values(ran)["tracking_db"]) <= within_db
     assert kinds(ran) == ["LEAVE"]
     assert "inaudible" in ran.document["advice"][0]["reason"]
 

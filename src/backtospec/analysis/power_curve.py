@@ -36,9 +36,7 @@ class PowerCurve:
     at_most: tuple[int, ...] = ()
 
     @classmethod
-    def of(
-        cls, points: Sequence[tuple[float, float]], at_most: Sequence[int] = ()
-    ) -> PowerCurve:
+    def of(cls, points: Sequence[tuple[float, float]], at_most: Sequence[int] = ()) -> PowerCurve:
         """Return the curve of (power, distortion) points in any order."""
         order = sorted(range(len(points)), key=lambda i: points[i][0])
         bounds = set(at_most)
@@ -61,6 +59,27 @@ class Crossing:
     low_w: float
     high_w: float
     reached: bool
+
+
+def smoothed(points: Sequence[tuple[float, float]], step_db: float = 0.5) -> PowerCurve:
+    """Return the medians of (power, value) points in steps of level, quietest first.
+
+    Parameters
+    ----------
+    points
+        Any number, in any order; powers above zero.
+    step_db
+        Width of a step.
+    """
+    groups: dict[int, list[tuple[float, float]]] = {}
+    for power, value in points:
+        groups.setdefault(math.floor(10 * math.log10(power) / step_db), []).append((power, value))
+    return PowerCurve.of(
+        [
+            (statistics.median(p for p, _ in group), statistics.median(v for _, v in group))
+            for _, group in sorted(groups.items())
+        ]
+    )
 
 
 def crossing(curve: PowerCurve, thd_percent: float) -> Crossing | None:
@@ -162,7 +181,9 @@ def value_at(curve: PowerCurve, power_w: float) -> float | None:
             if power[i] == power[i + 1]:
                 return thd[i]
             share = math.log(power_w / power[i]) / math.log(power[i + 1] / power[i])
-            return float(max(thd[i], 1e-12) * (max(thd[i + 1], 1e-12) / max(thd[i], 1e-12)) ** share)
+            return float(
+                max(thd[i], 1e-12) * (max(thd[i + 1], 1e-12) / max(thd[i], 1e-12)) ** share
+            )
     return None
 
 

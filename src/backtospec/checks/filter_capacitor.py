@@ -696,9 +696,7 @@ def _nothing_judged(findings: Findings, part: Part) -> Advice:
     return Advice(AdviceKind.REMEASURE, f"Nothing to judge it by yet: give the {missing}.")
 
 
-def _next(
-    advice: list[Advice], views: list[_View], part: Part, findings: Findings
-) -> str:
+def _next(advice: list[Advice], views: list[_View], part: Part, findings: Findings) -> str:
     kinds = {a.kind for a in advice}
     if any(a.kind is AdviceKind.STOP for a in _safety(findings)):
         return "discharge, measure below 2 V, and again a minute later"
@@ -765,8 +763,7 @@ def _reading(
 def _choose(key: str, prompt: str, default: str | None = None, **choices: str) -> ChoiceInput:
     """Return a choice; a leading underscore and underscores in names only serve Python."""
     offered = tuple(
-        Choice(name.strip("_").replace("_", "-").lower(), words)
-        for name, words in choices.items()
+        Choice(name.strip("_").replace("_", "-").lower(), words) for name, words in choices.items()
     )
     return ChoiceInput(key=key, prompt=prompt, choices=offered, default=default)
 
