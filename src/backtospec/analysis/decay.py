@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from backtospec.analysis.least_squares import fit_least_squares
+from backtospec.analysis.least_squares import Model, fit_least_squares
 from backtospec.errors import BenchError
 
 Array = NDArray[np.float64]
@@ -97,7 +97,9 @@ def fit_decays(
     y = np.asarray(value, dtype=float)
     unknowns = 2 * count + end_value
     if not 1 <= count <= 3:
-        raise BenchError(f"{count} exponentials are outside 1…3.", "exponentials", "Ask for 1 to 3.")
+        raise BenchError(
+            f"{count} exponentials are outside 1…3.", "exponentials", "Ask for 1 to 3."
+        )
     if t.size < unknowns + 2:
         raise BenchError(
             f"{t.size} readings are too few for {count} time constants; {unknowns + 2} are needed.",
@@ -119,7 +121,7 @@ def _search(
     grid = np.linspace(low, high, points)
     tries = np.array(list(combinations(grid, count)))
     spacing = grid[1] - grid[0]
-    best = tries[np.argmin(_leftovers(t, y, np.exp(tries), sign, end_value))]
+    best: Array = tries[np.argmin(_leftovers(t, y, np.exp(tries), sign, end_value))]
     offsets = np.array(np.meshgrid(*[np.linspace(-1, 1, 5)] * count)).reshape(count, -1).T
     for _ in range(24):
         tries = np.clip(best + spacing * offsets, low, high)
@@ -194,14 +196,14 @@ def _kept(t: Array, y: Array, constants: Array, sign: Sign, end_value: bool) -> 
 
 def _amplitudes(t: Array, y: Array, constants: Array, end_value: bool) -> Array:
     """Return the linear parameters, the end value (if any) first."""
-    design = np.exp(-t[:, None] / constants[None, :])
-    if end_value:
-        design = np.column_stack([np.ones(t.size), design])
+    columns = [np.ones(t.size)] if end_value else []
+    columns += [np.exp(-t / constant) for constant in constants]
+    design = np.column_stack(columns)
     weights: Array = np.linalg.lstsq(design, y, rcond=None)[0]
     return weights
 
 
-def _sum_model(count: int, end_value: bool):  # type: ignore[no-untyped-def]
+def _sum_model(count: int, end_value: bool) -> Model:
     def model(t: Array, p: Array) -> Array:
         level = p[0] if end_value else 0.0
         amplitudes, rates = p[-2 * count : -count or None], p[len(p) - count :]
@@ -238,3 +240,105 @@ def _as_decays(
         residual_sum_of_squares=rss,
         degrees_of_freedom=freedom,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Leakage:
+    """When a re-forming capacitor's leakage passes its limit.
+
+    ``passed`` says whether the last reading is inside the limit. ``passes_s`` is the likely
+    time, within ``earliest_s`` and ``latest_s``; None where it may never come to that.
+    """
+
+    passed: bool
+    passes_s: float | None
+    earliest_s: float | None
+    latest_s: float | None
+    last_a: float
+
+
+def fit_leakage(time_s: ArrayLike, current_a: ArrayLike, limit_a: float) -> Leakage:
+    """Return when the leakage current of a re-forming capacitor passes its limit.
+
+    Parameters
+    ----------
+    time_s, current_a
+        At least three readings: rising times above 0 s since the voltage was applied, and
+        currents above 0 A.
+    limit_a
+        The highest leakage accepted, in amperes.
+
+    Raises
+    ------
+    BenchError
+        When a time, a current or the limit is not above zero, or fewer than three are given.
+
+    Notes
+    -----
+    Between two readings the current falls along a straight line of log current over time.
+    Ahead of the last reading two laws bound it: an exponential with the latest rate is the
+    soonest it can go, a power of time (absorption in the dielectric) the slowest usual one.
+    Readings that no longer fall promise nothing, and no time is given.
+
+    References
+    ----------
+    Absorption current as a power of time: Curie and von Schweidler (from memory).
+
+    Examples
+    --------
+    A 20 µF part, limit 500 µA (retronics.no/2023/02/28, part 5):
+
+    >>> found = fit_leakage([20, 900, 3600, 10800], [4.5e-3, 1e-3, 120e-6, 50e-6], 500e-6)
+    >>> found.passed, found.earliest_s, found.latest_s, round(found.passes_s / 60)
+    (True, 900.0, 3600.0, 30)
+    """
+    t, current = _check_leakage(time_s, current_a, limit_a)
+    last = float(current[-1])
+    above = np.flatnonzero(current > limit_a)
+    if not above.size:
+        return Leakage(True, float(t[0]), 0.0, float(t[0]), last)
+    if last <= limit_a:
+        k = int(above[-1])
+        share = np.log(current[k] / limit_a) / np.log(current[k] / current[k + 1])
+        passes = float(t[k] + share * (t[k + 1] - t[k]))
+        return Leakage(True, passes, float(t[k]), float(t[k + 1]), last)
+    return _foresee_leakage(t, current, limit_a)
+
+
+def _check_leakage(time_s: ArrayLike, current_a: ArrayLike, limit_a: float) -> tuple[Array, Array]:
+    t = np.asarray(time_s, dtype=float)
+    current = np.asarray(current_a, dtype=float)
+    if t.size < 3 or t.size != current.size:
+        raise BenchError(
+            f"{t.size} times and {current.size} currents are not three pairs or more.",
+            "leakage readings",
+            "Give a current for each time, three or more.",
+        )
+    for name, values in (("time", t), ("current", current), ("limit", np.array([limit_a]))):
+        bad = values[~(values > 0)]
+        if bad.size:
+            raise BenchError(
+                f"A {name} of {bad[0]:g} is not above zero.", "leakage readings", "Check the sign."
+            )
+    if np.any(np.diff(t) <= 0):
+        raise BenchError(
+            "The times do not rise.", "leakage readings", "Give the rows in the order taken."
+        )
+    return t, current
+
+
+def _foresee_leakage(t: Array, current: Array, limit_a: float) -> Leakage:
+    """Return the time ahead, between an exponential and a power of time from the last rows."""
+    last, tail = float(current[-1]), slice(-max(3, t.size // 3), None)
+    logs, needed = np.log(current[tail]), np.log(current[-1] / limit_a)
+    rate = -float(np.polyfit(t[tail], logs, 1)[0])
+    power = -float(np.polyfit(np.log(t[tail]), logs, 1)[0])
+    fallen = logs[0] - logs[-1]
+    if rate <= 0 or power <= 0 or fallen <= 0:
+        return Leakage(False, None, None, None, last)
+    earliest = float(t[-1] + needed / rate)
+    latest = float(t[-1] * np.exp(min(needed / power, 50.0)))
+    if latest < earliest:
+        earliest, latest = latest, earliest
+    likely = float(np.sqrt(earliest * latest))
+    return Leakage(False, likely, earliest, latest, last)

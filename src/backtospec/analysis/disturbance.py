@@ -92,9 +92,7 @@ def find_jumps(time_s: Array, value: Array, noise: float, step: float) -> tuple[
     if value.size < 5:
         return ()
     outside = _outside(time_s, value)
-    limit = max(
-        7 * np.sqrt(2) * noise, 4 * step, 0.012 * float(np.median(np.abs(value))), 1e-12
-    )
+    limit = max(7 * np.sqrt(2) * noise, 4 * step, 0.012 * float(np.median(np.abs(value))), 1e-12)
     spacing = np.diff(time_s)
     rate = np.diff(value) / spacing
     jumps = []

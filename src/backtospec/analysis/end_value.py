@@ -24,8 +24,9 @@ SLOW_SHARES = (0.05, 0.12, 0.25, 0.4, 0.6)
 FLICKER = 0.65
 """A meter in use flickers by about this part of its last digit: common practice, no source."""
 MOST_POINTS = 240
-CONSTANTS = 481
+CONSTANTS = 361
 COARSE = 12
+PACES = (6, 3, 2, 1, 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +97,14 @@ class EndValue:
 
         ``deviations`` says how many standard deviations off the best fit is still allowed.
         """
-        ends = np.array([curve.end_value for curve in self.curves])
+        ends = np.array([curve.end_value for curve in self.curves[::2]])
         least = self._profile.misfit_with_slow_part(ends, slower_than_s, amplitude)
         return bool(least <= self.best.misfit + (deviations * self.cautious_noise) ** 2)
 
 
-def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
+def bound_end_value(
+    stretches: Sequence[Stretch], step: float, *, slow_share: float | None = None
+) -> EndValue:
     """Return the end value of two same-sign exponentials with its 95 % interval.
 
     Parameters
@@ -113,6 +116,8 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
     step
         Smallest step of the meter, in the unit of the readings; the noise is never taken as
         less than step/√12.
+    slow_share
+        Share of the noise power that is slow; found from the readings when not given.
 
     Notes
     -----
@@ -133,14 +138,14 @@ def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
     spectra = [_Spectrum.of(stretch) for stretch in thinned]
     count = sum(s.time_s.size for s in thinned)
     grid = np.geomspace(FASTEST_S, SLOWEST_S, CONSTANTS)
-    share = _choose_slow_share(thinned, spectra, count)
+    share = slow_share or _choose_slow_share(thinned, spectra, count)
     profile = _Profile.of(thinned, spectra, grid, share)
     freedom = max(count - 2 - 2 * len(stretches), 1)
     minutes = sum(float(np.ptp(s.time_s)) for s in stretches) / MEMORY_S
     independent = max(min(freedom, minutes), 1.0)
     last = thinned[-1].value[-1]
     span = max(float(np.ptp(np.concatenate([s.value for s in thinned]))), step)
-    offsets = np.geomspace(step / 50, 40 * span, 45)
+    offsets = np.geomspace(step / 50, 40 * span, 32)
     ends = np.concatenate([last - offsets[::-1], [last], last + offsets])
     misfits = profile.scan(ends)[0]
     ends, misfits = _insert(profile, ends, misfits, np.argmin(misfits), np.argmin(misfits))
@@ -229,7 +234,7 @@ def _choose_slow_share(
     """Return the share of slow noise that the readings favour, held loosely near a quarter."""
     last = stretches[-1].value[-1]
     span = float(np.ptp(np.concatenate([s.value for s in stretches]))) or 1e-6
-    offsets = np.geomspace(span / 300, 5 * span, 14)
+    offsets = np.geomspace(span / 300, 5 * span, 9)
     ends = np.concatenate([last - offsets[::-1], [last], last + offsets])
     grid = np.geomspace(FASTEST_S, SLOWEST_S, 121)
     scores = []
@@ -302,27 +307,41 @@ class _Profile:
     def _close_in(
         self, pairs: Pairs, ends: Array, weigh: Callable[[Pairs, Array], Array], slowest_from: int
     ) -> tuple[Array, Pairs]:
-        """Return the least misfit and its pair, from coarse pairs to the finest neighbours."""
-        which = weigh(pairs, ends).argmin(axis=0)
-        best = pairs[0][which, 0], pairs[1][which, 0]
+        """Return the least misfit and its pair, from coarse pairs to the finest neighbours.
+
+        The course may be cut up in more than one good way, so the best of each third of the
+        slow time constants is followed down.
+        """
+        misfits = weigh(pairs, ends)
+        slow = pairs[1][:, 0]
+        thirds = np.array_split(np.unique(slow), 3)
+        starts = []
+        for third in thirds:
+            rows = np.flatnonzero(np.isin(slow, third))
+            if rows.size:
+                starts.append(rows[misfits[rows].argmin(axis=0)])
+        rows = np.concatenate(starts)
+        best, every = (pairs[0][rows, 0], pairs[1][rows, 0]), np.tile(ends, len(starts))
         reach = np.arange(-2, 3)
         left, right = (offset.reshape(-1, 1) for offset in np.meshgrid(reach, reach))
-        top, here = self.constants.size - 1, np.arange(ends.size)
-        for pace in (COARSE // 2, COARSE // 4, COARSE // 4, COARSE // 8, 1, 1):
+        top, here = self.constants.size - 1, np.arange(every.size)
+        for pace in PACES:
             near = (
                 np.clip(best[0] + pace * left, 0, top),
                 np.clip(best[1] + pace * right, slowest_from, top),
             )
-            misfits = weigh(near, ends)
+            misfits = weigh(near, every)
             which = misfits.argmin(axis=0)
             best = near[0][which, here], near[1][which, here]
-        least: Array = misfits.min(axis=0)
-        return least, best
+        least = misfits.min(axis=0).reshape(-1, ends.size)
+        chosen = least.argmin(axis=0) * ends.size + np.arange(ends.size)
+        return least.min(axis=0), (best[0][chosen], best[1][chosen])
 
     def _misfits(self, pairs: Pairs, ends: Array) -> Array:
         total: Array = np.zeros(1)
         for part in self.parts:
-            gain = self._weigh(part, pairs, ends)[2]
+            pulls = self._pull(part, pairs[0], ends), self._pull(part, pairs[1], ends)
+            gain = _gain(part.shapes, pairs, *pulls)
             total = total + self._bare(part, ends) - gain
         return total
 
@@ -335,15 +354,15 @@ class _Profile:
         pull: Array = part.shapes_value[which] - part.shapes_one[which] * (ends - self.origin)
         return pull
 
-    def _weigh(self, part: _Products, pairs: Pairs, ends: Array) -> tuple[Array, Array, Array]:
-        """Return both amplitudes and the misfit they take away, for (pair, end value)."""
-        pulls = self._pull(part, pairs[0], ends), self._pull(part, pairs[1], ends)
-        return _weigh_pairs(part.shapes, pairs, *pulls)
-
     def curves(self, ends: Array) -> tuple[Curve, ...]:
         """Return the best curve for each end value."""
         misfits, pairs = self.scan(ends)
-        weights = [self._weigh(part, pairs, ends)[:2] for part in self.parts]
+        weights = [
+            _amplitudes(
+                part.shapes, pairs, *(self._pull(part, constant, ends) for constant in pairs)
+            )
+            for part in self.parts
+        ]
         return tuple(
             Curve(
                 float(end),
@@ -379,37 +398,43 @@ class _Profile:
         for held in (amplitude, -amplitude):
             # take the held amplitude out of the readings, then weigh what is left
             left, right = pull_fast - held * shared, pull_slow - held * own
-            gain = _weigh_pairs(part.shapes, pairs, left, right, sign=np.sign(held))[2]
+            gain = _gain(part.shapes, pairs, left, right, sign=np.sign(held))
             bare = self._bare(part, ends) - 2 * held * pull_slow + held**2 * own
             trials.append(before + bare - gain)
         return np.minimum(*trials)
 
 
-def _weigh_pairs(
-    shapes: Array, pairs: Pairs, left: Array, right: Array, sign: float = 0.0
-) -> tuple[Array, Array, Array]:
-    """Return the same-sign amplitudes of each pair and the misfit they take away.
+def _gain(shapes: Array, pairs: Pairs, left: Array, right: Array, sign: float = 0.0) -> Array:
+    """Return the misfit that two amplitudes of one sign take away, for each pair.
 
     With two amplitudes the constrained best is either the free one or one of the two alone.
     """
-    first, second = pairs
-    a, b, c = shapes[first, first], shapes[second, second], shapes[first, second]
-    area = a * b - c * c
-    area = np.where(area > 1e-12 * a * b, area, np.inf)
-    one = (b * left - c * right) / area
-    two = (a * right - c * left) / area
+    a, b, c = shapes[pairs[0], pairs[0]], shapes[pairs[1], pairs[1]], shapes[pairs]
+    one, two = b * left - c * right, a * right - c * left
     if sign:
-        left, right = np.maximum(sign * left, 0), np.maximum(sign * right, 0)
         both = (sign * one > 0) & (sign * two > 0)
-        gain = np.where(both, sign * (one * left + two * right), 0.0)
+        alone_left, alone_right = np.maximum(sign * left, 0), np.maximum(sign * right, 0)
     else:
-        sign = 1.0
         both = one * two > 0
-        gain = np.where(both, one * left + two * right, 0.0)
-    alone_one, alone_two = left**2 / a, right**2 / b
-    use_one = ~both & (alone_one >= alone_two)
-    use_two = ~both & ~use_one
-    one = np.where(both, one, np.where(use_one, sign * left / a, 0.0))
-    two = np.where(both, two, np.where(use_two, sign * right / b, 0.0))
-    gain = np.where(use_one, alone_one, np.where(use_two, alone_two, gain))
-    return one, two, gain
+        alone_left, alone_right = left, right
+    alone = np.maximum(alone_left**2 / a, alone_right**2 / b)
+    return np.where(both, (one * left + two * right) / _area(a, b, c), alone)
+
+
+def _amplitudes(shapes: Array, pairs: Pairs, left: Array, right: Array) -> tuple[Array, Array]:
+    """Return the two amplitudes whose gain :func:`_gain` gives."""
+    a, b, c = shapes[pairs[0], pairs[0]], shapes[pairs[1], pairs[1]], shapes[pairs]
+    area = _area(a, b, c)
+    one, two = (b * left - c * right) / area, (a * right - c * left) / area
+    both = one * two > 0
+    first = left**2 / a >= right**2 / b
+    return (
+        np.where(both, one, np.where(first, left / a, 0.0)),
+        np.where(both, two, np.where(first, 0.0, right / b)),
+    )
+
+
+def _area(a: Array, b: Array, c: Array) -> Array:
+    """Return the determinant of a pair, infinite where both time constants are the same."""
+    area = a * b - c * c
+    return np.where(area > 1e-12 * a * b, area, np.inf)

@@ -127,7 +127,9 @@ def _descend(model: Model, derive: Model, p: Array, x: Array, y: Array) -> tuple
             damping *= growth
             growth *= 2
     raise BenchError(
-        f"The fit did not converge in {MOST_ITERATIONS} steps.", "fit", "Give other starting values."
+        f"The fit did not converge in {MOST_ITERATIONS} steps.",
+        "fit",
+        "Give other starting values.",
     )
 
 
@@ -161,7 +163,7 @@ def _differentiate(model: Model, x: Array, p: Array) -> Array:
         moved[k] += 1j * 1e-30 * size
         try:
             with np.errstate(all="ignore"):
-                answer = model(x, moved)  # type: ignore[arg-type]
+                answer = model(x, moved)
         except TypeError:
             answer = np.zeros(1)
         if np.iscomplexobj(answer) and np.all(np.isfinite(answer)):

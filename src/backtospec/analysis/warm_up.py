@@ -18,6 +18,7 @@ from backtospec.analysis.disturbance import (
     find_power_off,
 )
 from backtospec.analysis.end_value import SLOWEST_S, EndValue, bound_end_value
+from backtospec.analysis.trend import Trend, fit_drift, fit_growth
 from backtospec.analysis.warm_up_log import (
     Stretch,
     clean_series,
@@ -28,7 +29,6 @@ from backtospec.analysis.warm_up_log import (
     leave_out_pauses,
     merge_pauses,
 )
-from backtospec.analysis.trend import Trend, fit_drift, fit_growth
 
 Array = NDArray[np.float64]
 Course = Literal["settling", "settled", "drifting", "jumping", "wobble", "runaway"]
@@ -81,7 +81,19 @@ class WarmUp:
         """
         if self.fit is None:
             return None
-        time_s = np.asarray(time_s, dtype=float)
+        stack = self._courses(np.asarray(time_s, dtype=float))
+        return stack[0], stack.min(axis=0), stack.max(axis=0)
+
+    def list_courses(self, time_s: float) -> list[tuple[float, float]]:
+        """Return (value then, end value) of every course that the readings allow, best first."""
+        if self.fit is None:
+            return []
+        then = self._courses(np.array([time_s]))[:, 0]
+        curves = (self.fit.best, *self.fit.curves)
+        return [(float(v), c.end_value) for v, c in zip(then, curves, strict=True)]
+
+    def _courses(self, time_s: Array) -> Array:
+        assert self.fit is not None
         part = np.maximum(np.searchsorted(self.stretch_starts_s, time_s, side="right") - 1, 0)
         since = time_s - np.array(self.stretch_starts_s)[part]
         courses = []
@@ -89,8 +101,7 @@ class WarmUp:
             amplitudes = np.array(curve.amplitudes)[part]
             decays = np.exp(-since[..., None] / np.array(curve.time_constants_s))
             courses.append(curve.end_value + np.sum(amplitudes * decays, axis=-1))
-        stack = np.array(courses)
-        return stack[0], stack.min(axis=0), stack.max(axis=0)
+        return np.array(courses)
 
 
 def analyse_warm_up(
@@ -135,7 +146,7 @@ def analyse_warm_up(
     Examples
     --------
     >>> import numpy as np
-    >>> time_s = np.arange(0, 2700, 30)
+    >>> time_s = np.arange(0, 3600, 30)
     >>> found = analyse_warm_up(time_s, np.round(10.8 - 4 * np.exp(-time_s / 400), 1) / 1000)
     >>> found.course, found.trusted, round(found.settled_v * 1000, 1)
     ('settled', True, 10.8)
@@ -143,11 +154,7 @@ def analyse_warm_up(
     time_s, value = clean_series(elapsed_s, value_v)
     step = step_v or find_smallest_step(value)
     off = find_power_off(time_s, value, step)
-    known = list(pauses)
-    found = _judge(time_s, value, off, step, known, minutes_since_on)
-    if found.trusted:
-        before = _judge(time_s[:-1], value[:-1], off[:-1], step, known, minutes_since_on)
-        found = replace(found, trusted=before.trusted)
+    found = _judge(time_s, value, off, step, list(pauses), minutes_since_on)
     return _advise(found, target_v, tolerance_v)
 
 
@@ -186,9 +193,7 @@ def _judge(
     if found is None:
         found = _too_early(value)
     if jumps:
-        found = replace(
-            found, course="jumping", jumps_s=tuple(j.time_s for j in jumps), alarm=True
-        )
+        found = replace(found, course="jumping", jumps_s=tuple(j.time_s for j in jumps), alarm=True)
     elif drifting_air:
         found = replace(found, course="wobble", trusted=False)
     return replace(found, excluded_s=excluded, pauses=tuple(pauses), noise_v=noise)
@@ -234,12 +239,10 @@ def _fit(stretches: list[Stretch], step: float, minutes_since_on: float) -> Warm
             slope_v_per_min=60 * trend.slope_per_s,
             alarm=course == "runaway",
         )
-    return _describe(fit, last, since, stretches)
+    return _describe(fit, stretches, since, step)
 
 
-def _compare(
-    stretches: list[Stretch], fit: EndValue, step: float
-) -> tuple[Course, Trend | None]:
+def _compare(stretches: list[Stretch], fit: EndValue, step: float) -> tuple[Course, Trend | None]:
     """Return whether the last stretch drifts or runs away instead of tending to an end."""
     last = stretches[-1]
     if last.time_s.size < FEWEST_READINGS:
@@ -270,12 +273,12 @@ def _compare(
     return "settling", None
 
 
-def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretch]) -> WarmUp:
+def _describe(fit: EndValue, stretches: list[Stretch], since: float, step: float) -> WarmUp:
     """Return the answer for a course that tends to an end."""
+    last = stretches[-1]
     own = float(last.time_s[-1] - last.start_s)
     rest = max(REST_SHARE * abs(fit.value), REST_V)
-    remaining = fit.bound_remaining(own)
-    trusted = remaining <= rest and not _may_be_slower(fit, since, rest)
+    trusted = _is_proven(fit, own, since) and _held_before(fit, stretches, since, step)
     waits = _weigh_waits(fit, own, since, rest)
     reached = trusted or waits[0] == 0
     best = fit.best
@@ -286,7 +289,7 @@ def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretc
     decays = np.exp(-own / np.array(best.time_constants_s))
     return WarmUp(
         course="settled" if reached else "settling",
-        trusted=bool(trusted),
+        trusted=trusted,
         settled_v=fit.value,
         settled_low_v=fit.low,
         settled_high_v=fit.high,
@@ -295,7 +298,7 @@ def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretc
         slope_v_per_min=60 * float(np.dot(rates, decays)),
         jumps_s=(),
         alarm=False,
-        remaining_v=remaining,
+        remaining_v=fit.bound_remaining(own),
         now_v=best.end_value + float(np.dot(best.amplitudes[-1], decays)),
         noise_v=fit.noise,
         advice="WAIT",
@@ -303,6 +306,24 @@ def _describe(fit: EndValue, last: Stretch, since: float, stretches: list[Stretc
         fit=fit,
         stretch_starts_s=tuple(s.start_s for s in stretches),
     )
+
+
+def _is_proven(fit: EndValue, own: float, since: float) -> bool:
+    """Return whether little can remain, and no slow part can still carry more than that."""
+    rest = max(REST_SHARE * abs(fit.value), REST_V)
+    return fit.bound_remaining(own) <= rest and not _may_be_slower(fit, since, rest)
+
+
+def _held_before(fit: EndValue, stretches: list[Stretch], since: float, step: float) -> bool:
+    """Return whether the end was proven already at the reading before the last."""
+    *earlier, last = stretches
+    if last.time_s.size < FEWEST_READINGS:
+        return False
+    shorter = Stretch(last.start_s, last.time_s[:-1], last.value[:-1])
+    before = bound_end_value([*earlier, shorter], step, slow_share=fit.slow_share)
+    waited = float(last.time_s[-1] - last.time_s[-2])
+    own = float(shorter.time_s[-1] - last.start_s)
+    return _is_proven(before, own, since - waited)
 
 
 def _may_be_slower(fit: EndValue, since: float, rest: float) -> bool:

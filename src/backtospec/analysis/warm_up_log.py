@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,7 +24,9 @@ class Stretch:
     value: Array
 
 
-def clean_series(elapsed_s: ArrayLike, value_v: Sequence[float | None] | ArrayLike) -> tuple[Array, Array]:
+def clean_series(
+    elapsed_s: ArrayLike, value_v: Sequence[float | None] | ArrayLike
+) -> tuple[Array, Array]:
     """Return times and readings without empty rows; rows of one stamp become their mean."""
     time_s = np.asarray(elapsed_s, dtype=float)
     value = np.array([np.nan if v is None else v for v in np.asarray(value_v, dtype=object)])
@@ -96,11 +99,9 @@ def cut_at_pauses(time_s: Array, value: Array, pauses: list[Pause]) -> list[Stre
     """Return the stretches between the pauses, those with fewer than two readings left out."""
     bounds = [-np.inf, *(p.on_s for p in pauses), np.inf]
     stretches = []
-    for low, high in zip(bounds, bounds[1:], strict=False):
+    for low, high in pairwise(bounds):
         inside = (time_s >= low) & (time_s < high)
         if inside.sum() >= 2:
             start = low if np.isfinite(low) else float(time_s[inside][0])
             stretches.append(Stretch(start, time_s[inside], value[inside]))
     return stretches
-
-
