@@ -9,11 +9,11 @@ from pathlib import Path
 
 import numpy as np
 
-from backtospec.errors import BenchError
+from backtospec.errors import BenchError, Question
 from backtospec.sources.log_files.decimal_mark import OPTION as DECIMAL_OPTION
 from backtospec.sources.log_files.decimal_mark import SIGNS
 from backtospec.sources.log_files.decoding import MAX_BYTES, decode, split_lines
-from backtospec.sources.log_files.notes import looks_like_notes, read_notes
+from backtospec.sources.log_files.notes import looks_like_notes, may_be_notes, read_notes
 from backtospec.sources.log_files.outcome import FileOutcome
 from backtospec.sources.log_files.reading import Assumption, LogOptions, LogReading, Series
 from backtospec.sources.log_files.series import build_series, find_duplicates, find_gaps
@@ -146,10 +146,7 @@ def _read_file(name: str, data: bytes, options: LogOptions) -> FileOutcome:
     text, encoding = decode(name, data)
     lines = split_lines(name, text)
     del text
-    table = None if looks_like_notes(lines) else read_table(lines)
-    outcome = None if table is None else read_table_log(name, table, options)
-    if outcome is None:
-        outcome = read_notes(name, lines, options)
+    outcome = _read_lines(name, lines, options)
     if not outcome.readings:
         raise BenchError(
             "No readings with a time were found.",
@@ -159,6 +156,35 @@ def _read_file(name: str, data: bytes, options: LogOptions) -> FileOutcome:
     if encoding not in ("utf-8", "utf-16-le", "utf-16-be"):
         outcome.assumptions.append(Assumption(None, f"text read as {encoding}"))
     return outcome
+
+
+def _read_lines(name: str, lines: Sequence[str], options: LogOptions) -> FileOutcome:
+    """Notes that are plainly notes, else a table, else whatever notes a hand may have written."""
+    if looks_like_notes(lines):
+        return read_notes(name, lines, options)
+    start = next((line.strip()[:60] for line in lines if line.strip()), "")
+    fault = BenchError(
+        f"No rows with a time and a reading were found; the file starts {start!r}.",
+        name,
+        "Write one reading per line: time, value, unit.",
+    )
+    try:
+        table = read_table(name, lines)
+        outcome = None if table is None else read_table_log(name, table, options)
+        if outcome is not None:
+            return outcome
+    except Question:
+        raise
+    except BenchError as error:
+        fault = error
+    if not may_be_notes(lines):
+        raise fault
+    try:
+        return read_notes(name, lines, options)
+    except Question:
+        raise
+    except BenchError:
+        raise fault from None
 
 
 def _since_on(options: LogOptions, first: FileOutcome, outcome: FileOutcome) -> float | None:

@@ -145,6 +145,17 @@ def looks_like_notes(lines: Sequence[str]) -> bool:
     return noted > 0.5 * len(filled)
 
 
+def may_be_notes(lines: Sequence[str]) -> bool:
+    """Tell whether a hand may have written the lines: a time in words, no dates or separators."""
+    filled = [line for line in lines[:_MAX_LINES] if re.search("[0-9]", line)]
+    if len(lines) > _MAX_LINES or any(len(line) > 1000 for line in filled):
+        return False
+    bare = [_PARENTHESES.sub(" ", line) for line in filled]
+    if any(_MACHINE.search(line) for line in bare):
+        return False
+    return any(kind in ("seconds", "clock") for line in bare for kind, _ in _signs(line))
+
+
 def _is_noted(line: str) -> bool:
     if _MACHINE.search(line):
         return False
@@ -210,6 +221,7 @@ def _entries(name: str, lines: Sequence[str]) -> tuple[list[_Entry], list[tuple[
             if not entries or len(line.split()) <= 3:
                 section = named or section
             continue
+        signs = _without_strays(name, number, signs)
         for channel, (kind, found) in _paired(signs):
             entry = _entry(number, seconds, clock, channel or section, kind, found, line)
             if entry is not None:
@@ -306,6 +318,28 @@ def _paired(signs: Sequence[tuple[str, object]]) -> list[tuple[str | None, tuple
         else:
             waiting.append(sign)
     return pairs + [(None, value) for value in waiting]
+
+
+def _without_strays(
+    name: str, line: int, signs: Sequence[tuple[str, object]]
+) -> list[tuple[str, object]]:
+    """Numbers without a unit count only where each has its channel, or stands alone."""
+    count = Counter(kind for kind, _ in signs)
+    stated = count["value"] + count["mark"]
+    if not count["bare"] or stated + count["bare"] == count["channel"]:
+        return list(signs)
+    if stated:
+        return [sign for sign in signs if sign[0] != "bare"]
+    if count["bare"] == 1:
+        return list(signs)
+    shown = ", ".join(
+        str(found[0]) for kind, found in signs if kind == "bare" and isinstance(found, tuple)
+    )
+    raise BenchError(
+        f"The numbers {shown} cannot be told apart.",
+        f"{name}, line {line}",
+        "Write each reading with its unit and channel.",
+    )
 
 
 def _has_unit(values: Sequence[tuple[str, object]]) -> bool:

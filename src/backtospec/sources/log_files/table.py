@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from backtospec.errors import BenchError
 from backtospec.sources.log_files.cells import missing_code, take_apart
 from backtospec.sources.log_files.times import match_time
 from backtospec.sources.log_files.units import read_time_unit
@@ -59,8 +60,14 @@ class Table:
     separator: str
 
 
-def read_table(lines: Sequence[str]) -> Table | None:
-    """Return the table in the lines, or None where they do not form one."""
+def read_table(name: str, lines: Sequence[str]) -> Table | None:
+    """Return the table in the lines, or None where no line looks like a row.
+
+    Raises
+    ------
+    BenchError
+        Too many lines do not fit the rows.
+    """
     filled = ((number, line) for number, line in enumerate(lines, 1) if line.strip())
     sample = list(itertools.islice(filled, _SAMPLE_LINES))
     best: tuple[int, str, int] | None = None
@@ -71,7 +78,7 @@ def read_table(lines: Sequence[str]) -> Table | None:
     if best is None:
         return None
     _, separator, width = best
-    return _rows(lines, _first_row(sample, separator, width), separator, width)
+    return _rows(name, lines, _first_row(sample, separator, width), separator, width)
 
 
 def _first_row(sample: Sequence[tuple[int, str]], separator: str, width: int) -> int:
@@ -93,7 +100,7 @@ def _look(cell: str) -> str:
     return "n" if missing_code(cell) is not None or take_apart(cell) is not None else "x"
 
 
-def _rows(lines: Sequence[str], start: int, separator: str, width: int) -> Table | None:
+def _rows(name: str, lines: Sequence[str], start: int, separator: str, width: int) -> Table:
     columns: list[list[str]] = [[] for _ in range(width)]
     numbers = array("l")
     left_out: list[tuple[int, str]] = []
@@ -102,7 +109,13 @@ def _rows(lines: Sequence[str], start: int, separator: str, width: int) -> Table
         _append_rows(block, begin + 1, separator, columns, numbers, left_out)
     wrong = [each for each in left_out if not _COMMENT.match(each[1])]
     if len(wrong) > max(1, _MOST_BAD * len(numbers)):
-        return None
+        number, line = wrong[0]
+        raise BenchError(
+            f"{line.strip()[:60]!r} does not fit the rows around it, nor do {len(wrong) - 1} more "
+            f"lines ({width} cells expected).",
+            f"{name}, line {number}",
+            "Correct these lines, or export the log again.",
+        )
     head = [(n, line) for n, line in enumerate(lines[: start - 1], 1) if line.strip()]
     titles, title_line, units_row = _titles(head, separator, width)
     if title_line is not None:
