@@ -196,11 +196,10 @@ def _kept(t: Array, y: Array, constants: Array, sign: Sign, end_value: bool) -> 
 
 def _amplitudes(t: Array, y: Array, constants: Array, end_value: bool) -> Array:
     """Return the linear parameters, the end value (if any) first."""
-    columns = [np.ones(t.size)] if end_value else []
+    columns: list[Array] = [np.ones(t.size)] if end_value else []
     columns += [np.exp(-t / constant) for constant in constants]
     design = np.column_stack(columns)
-    weights: Array = np.linalg.lstsq(design, y, rcond=None)[0]
-    return weights
+    return np.asarray(np.linalg.lstsq(design, y, rcond=None)[0], dtype=float)
 
 
 def _sum_model(count: int, end_value: bool) -> Model:

@@ -177,7 +177,7 @@ def _smooth(time_s: Array, value: Array) -> Array:
 
 
 def find_pauses(time_s: Array, value: Array, noise: float) -> tuple[Pause, ...]:
-    """Return the gaps in which the part has cooled: the power was off, which is no fault.
+    """Return the gaps in which the part left its course: power off, or driven; no fault.
 
     Parameters
     ----------
@@ -188,9 +188,9 @@ def find_pauses(time_s: Array, value: Array, noise: float) -> tuple[Pause, ...]:
 
     Notes
     -----
-    A gap counts when the reading came back nearer to where the log began, by more than six
-    standard deviations, and then set out for its end again. A gap of the logger alone leaves
-    the course as it was.
+    A gap counts when the reading changed by more than six standard deviations across it and
+    then went back the other way, as a part does that cooled and warms again. A gap of the
+    logger alone leaves the course as it was.
     """
     spacing = np.diff(time_s)
     if spacing.size < 4:
@@ -203,15 +203,9 @@ def find_pauses(time_s: Array, value: Array, noise: float) -> tuple[Pause, ...]:
         if stop - k <= 3:
             continue
         change = value[k + 1] - value[k]
-        travelled = value[k] - value[0]
         again = float(np.median(value[max(stop - 3, k + 2) : stop])) - value[k + 1]
         limit = 6 * np.sqrt(2) * noise
-        if (
-            abs(change) > limit
-            and change * travelled < 0
-            and again * change < 0
-            and abs(again) > limit / 2
-        ):
+        if abs(change) > limit and again * change < 0 and abs(again) > limit / 2:
             pauses.append(Pause(float(time_s[k]), float(time_s[k + 1])))
     return tuple(pauses)
 
