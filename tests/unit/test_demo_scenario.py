@@ -159,7 +159,7 @@ def test_every_answered_key_is_an_input_of_its_check() -> None:
 EXPECTED = {
     (Visit.BEFORE, "filter-capacitor"): [AdviceKind.PLAN, AdviceKind.REPLACE],
     (Visit.BEFORE, "idle-current"): [AdviceKind.ADJUST],
-    (Visit.BEFORE, "dc-offset"): [AdviceKind.REPLACE],
+    (Visit.BEFORE, "dc-offset"): [AdviceKind.PLAN],
     (Visit.AFTER, "filter-capacitor"): [AdviceKind.LEAVE, AdviceKind.LEAVE],
     (Visit.AFTER, "idle-current"): [AdviceKind.LEAVE],
     (Visit.AFTER, "dc-offset"): [AdviceKind.LEAVE],

@@ -4,13 +4,27 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import assert_never
 
 from backtospec import catalogue
 from backtospec.bench.runs import Given, read_given, run
-from backtospec.check import Check, Conclusion, NumberInput, SeriesInput, Stage, conclude
+from backtospec.check import (
+    Answers,
+    CaptureInput,
+    Check,
+    ChoiceInput,
+    Conclusion,
+    Input,
+    NumberInput,
+    SeriesInput,
+    Stage,
+    TableInput,
+    TextInput,
+    conclude,
+)
 from backtospec.errors import BenchError
 from backtospec.quantity import read as read_quantity
 from backtospec.records import (
@@ -136,27 +150,11 @@ class Bench:
             key: files.keep_file(self._store, path, given.name_of(key))
             for key, path in given.files.items()
         }
-        entries = []
-        for item in check.inputs:
-            if item.key not in answers.texts:
-                continue
-            number = answers.numbers.get(item.key)
-            minutes = answers.numbers.get("minutes_since_on")
-            by_meter = isinstance(item, NumberInput) and item.by_meter
-            is_probe = isinstance(item, NumberInput | SeriesInput)
-            entries.append(
-                Entry(
-                    item.key,
-                    answers.texts[item.key],
-                    None if number is None else number.value,
-                    item.unit if isinstance(item, NumberInput | SeriesInput) else "",
-                    item.channel if is_probe else None,
-                    item.probed_at if is_probe else "",
-                    given.meter if by_meter else None,
-                    None if minutes is None or not by_meter else minutes.value / 60,
-                    kept.get(item.key),
-                )
-            )
+        entries = [
+            _entry(item, answers, given.meter, kept.get(item.key))
+            for item in check.inputs
+            if item.key in answers.texts
+        ]
         sitting, _ = write.add_sitting_with_readings(
             self._store,
             entries,
@@ -261,6 +259,35 @@ class Bench:
             next((r.meter for r in readings if r.meter is not None), None),
             sitting.power_state,
         )
+
+
+def _entry(item: Input, answers: Answers, meter: Meter | None, sha256: str | None) -> Entry:
+    """Return one answer as the store keeps it: the text as typed, and how it was understood."""
+    entry = Entry(item.key, answers.texts[item.key], file_sha256=sha256)
+    number, minutes = answers.number(item.key), answers.number("minutes_since_on")
+    match item:
+        case NumberInput():
+            return replace(
+                entry,
+                value=None if number is None else number.value,
+                unit=item.unit,
+                channel=item.channel,
+                probed_at=item.probed_at,
+                meter=meter if item.by_meter else None,
+                minutes_since_on=minutes.value / 60 if minutes and item.by_meter else None,
+            )
+        case SeriesInput():
+            return replace(
+                entry,
+                unit=item.unit,
+                channel=item.channel,
+                probed_at=item.probed_at,
+                meter=meter,
+            )
+        case ChoiceInput() | TextInput() | TableInput() | CaptureInput():
+            return entry
+        case _:
+            assert_never(item)
 
 
 @contextmanager

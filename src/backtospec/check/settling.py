@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 
 from backtospec.analysis.warm_up import WarmUp, analyse_warm_up
 from backtospec.check.answers import Answers, Series
@@ -65,17 +66,25 @@ def settlings(
         if series is None:
             continue
         start = series.time_s[0] if series.since_on and series.time_s else 0.0
-        warm_up = analyse_warm_up(
-            [t - start for t in series.time_s],
-            series.value,
-            step_v=series.step or None,
-            target_v=target_v,
-            tolerance_v=tolerance_v,
-            minutes_since_on=start / 60,
-        )
+        warm_up = _analyse(series, start, target_v, tolerance_v)
         end = _end_of(warm_up, series, answers)
         found.append(Settling(name, channels[name], key, series, warm_up, end))
     return tuple(found)
+
+
+@lru_cache(maxsize=64)
+def _analyse(
+    series: Series, start_s: float, target_v: float | None, tolerance_v: float | None
+) -> WarmUp:
+    """Return what a series says; measuring and advising ask for the same one."""
+    return analyse_warm_up(
+        [t - start_s for t in series.time_s],
+        series.value,
+        step_v=series.step or None,
+        target_v=target_v,
+        tolerance_v=tolerance_v,
+        minutes_since_on=start_s / 60,
+    )
 
 
 def _end_of(warm_up: WarmUp, series: Series, answers: Answers) -> Measured | None:

@@ -321,14 +321,23 @@ def _outside(outside: list[str], values: dict[str, Measured], answers: Answers) 
             (),
             "the same node voltages in both channels",
         )
-    harmless = spec is None and all(abs(values[n].value) <= EXCESSIVE_V for n in outside)
-    reason = (
-        f"{shown}: more than most, and no danger to a speaker. Match the input pair when it is "
-        "open anyway; do not redesign it."
-        if harmless
-        else f"{shown}: too much. Find the part before it drives a speaker; there is no trimmer "
-        "to hide it with."
-    )
+    worst = max(abs(values[n].value) for n in outside)
+    harmless = worst <= (EXCESSIVE_V if spec is None else HIGH_V)
+    if harmless and spec is not None:
+        reason = (
+            f"{shown}: outside the manual's limit, and no danger to a speaker. Find the part while "
+            "it is open; there is no trimmer to hide it with."
+        )
+    elif harmless:
+        reason = (
+            f"{shown}: more than most, and no danger to a speaker. Match the input pair when it is "
+            "open anyway; do not redesign it."
+        )
+    else:
+        reason = (
+            f"{shown}: too much. Find the part before it drives a speaker; there is no trimmer to "
+            "hide it with."
+        )
     if _adjustable(answers) == "unknown" and not harmless:
         reason = f"{shown}: too much. Look for an offset trimmer; without one, find the part."
     kind = AdviceKind.PLAN if harmless else AdviceKind.REPLACE

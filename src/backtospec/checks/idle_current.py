@@ -31,6 +31,9 @@ from backtospec.verdict import Result, Verdict
 
 CHANNELS = {"left": Channel.LEFT, "right": Channel.RIGHT}
 
+NEAR_ENOUGH = 0.10
+"""Share of a single printed figure that counts as being at it (common practice, no source)."""
+
 RESISTORS_IN_PATH = {"one-resistor": 1, "resistor-pair": 2}
 DIRECT = ("supply-rise", "fuse")
 
@@ -299,6 +302,9 @@ def limits(answers: Answers) -> tuple[Limit, ...]:
         warm = spec.warm_minutes or WARM_MINUTES
         conditions.append(Condition("minutes_since_on", low=warm))
     key, unit, low, high, source = _stated(spec, answers)
+    if low is not None and low == high:
+        low, high = low * (1 - NEAR_ENOUGH), low * (1 + NEAR_ENOUGH)
+        source += "; printed without a tolerance, ±10 % taken (common practice)"
     return tuple(
         Limit(key.format(name=name), low, high, unit, source, tuple(conditions))
         for name in CHANNELS

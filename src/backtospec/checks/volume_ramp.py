@@ -341,11 +341,13 @@ def advise(findings: Findings) -> Counsel:
         )
     short = [n for n in CHANNELS if findings.verdict(f"power_at_rated_thd_{n}_w") is Verdict.FAIL]
     dirty = [n for n in CHANNELS if findings.verdict(f"highest_thd_{n}_percent") is Verdict.FAIL]
-    low_level = [n for n in dirty if _worst_is_low(findings, n)]
-    if low_level:
-        return _crossover(low_level, findings)
-    if short or dirty:
-        return _misses(short or dirty, findings)
+    low_level = {n: thd for n in dirty if (thd := _low_level_thd(findings, n)) is not None}
+    at_top = short or [n for n in dirty if n not in low_level]
+    if low_level or at_top:
+        return _combined(
+            [_crossover(low_level)] if low_level else [],
+            [_misses(at_top, findings)] if at_top else [],
+        )
     if findings.verdict("tracking_db") is Verdict.FAIL:
         return _mistracks(findings)
     lost = _refused(answers)
@@ -392,26 +394,32 @@ def _impossible(findings: Findings) -> Counsel | None:
     return None
 
 
-def _worst_is_low(findings: Findings, name: str) -> bool:
+def _low_level_thd(findings: Findings, name: str) -> float | None:
+    """Return a channel's highest distortion below a quarter of its rating, if it is too much."""
     rating = _rating(findings.answers)
-    found = findings.of(f"highest_thd_{name}_percent")
-    if rating is None or not found:
-        return False
+    if rating is None or rating.thd_percent is None:
+        return None
     ramp = findings.answers.capture("recording", RampAnalysis)
     channels = _from_recording(ramp, findings.answers) if ramp else _from_spots(findings.answers)
     curve = next(c.curve for c in channels if c.name == name)
-    low = [
-        t for p, t in zip(curve.power_w, curve.thd_percent, strict=True) if p <= rating.power_w / 4
-    ]
-    return bool(low) and max(low) > (rating.thd_percent or 1.0)
+    points = zip(curve.power_w, curve.thd_percent, strict=True)
+    lowest = rating.from_power_w or 0.0
+    low = [thd for power, thd in points if lowest <= power <= rating.power_w / 4]
+    return max(low) if low and max(low) > rating.thd_percent else None
 
 
-def _crossover(names: list[str], findings: Findings) -> Counsel:
-    shown = " and ".join(
-        f"{n} {write(v.value, '%')}"
-        for n in names
-        if (v := findings.value(f"highest_thd_{n}_percent")) is not None
+def _combined(*groups: list[Counsel]) -> Counsel:
+    """Return several pieces of counsel as one: two faults are two faults."""
+    counsels = [counsel for group in groups for counsel in group]
+    return Counsel(
+        tuple(advice for counsel in counsels for advice in counsel.advice),
+        tuple(cause for counsel in counsels for cause in counsel.causes),
+        counsels[0].next_step,
     )
+
+
+def _crossover(thd_by_name: dict[str, float]) -> Counsel:
+    shown = " and ".join(f"{name} {write(thd, '%')}" for name, thd in thd_by_name.items())
     return Counsel(
         (
             Advice(
@@ -423,7 +431,7 @@ def _crossover(names: list[str], findings: Findings) -> Counsel:
         (
             Cause(
                 "crossover distortion: under-biased stage",
-                (f"distortion falls as power rises, {' and '.join(names)}",),
+                (f"distortion falls as power rises, {' and '.join(thd_by_name)}",),
                 (),
                 "idle current of that channel, warm",
             ),
@@ -755,7 +763,7 @@ def _watts_input(key: str, prompt: str) -> NumberInput:
 
 CHECK = Check(
     id="volume-ramp",
-    title="Power, distortion and tracking",
+    title="Volume ramp",
     stage=Stage.POWER,
     power_states=(PowerState.DRIVEN,),
     why="One slow turn of the volume into dummy loads shows power, distortion at each power, where "

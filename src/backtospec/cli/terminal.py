@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import assert_never
+from typing import Any, assert_never
 
 from rich.console import Console
 from rich.table import Table
@@ -200,3 +200,59 @@ def _trace_table(trace: Trace, x: Axis, y: Axis) -> Table:
 
 def _number(value: float) -> str:
     return f"{value:.4g}"
+
+
+def show_analysis(console: Console, document: dict[str, Any]) -> None:
+    """Print an analysed recording from its document: channels, plateaus, notes."""
+    names = list(document["channels"])
+    for name, channel in document["channels"].items():
+        if not channel.get("valid", True):
+            console.print(f"{name}: no figure: {channel.get('reason')}")
+            continue
+        console.print(f"{name}: {_channel_line(channel)}")
+    if document.get("tracking_db_r_minus_l") is not None:
+        console.print(f"right over left: {document['tracking_db_r_minus_l']:+.3f} dB")
+    steps = document.get("steps", [])
+    if steps:
+        table = Table(box=None, pad_edge=False, header_style="italic")
+        for title in ("from s", "to s", *(f"{n} {q}" for n in names for q in ("W", "THD %"))):
+            table.add_column(title, justify="right")
+        table.add_column("R over L dB", justify="right")
+        for step in steps:
+            cells = [f"{step['start_s']:.2f}", f"{step['end_s']:.2f}"]
+            for name in names:
+                channel = step["channels"].get(name, {})
+                cells += [_cell(channel.get("power_w")), _cell(channel.get("thd_percent"))]
+            table.add_row(*cells, _cell(step.get("tracking_db_r_minus_l")))
+        console.print(table)
+    for percent, by_channel in document.get("power_at_thd", {}).items():
+        for name, found in by_channel.items():
+            console.print(f"{name}, {percent} % THD: {_power_line(found)}")
+    for note in document.get("notes", []):
+        where = f"{note['channel']}: " if note.get("channel") else ""
+        console.print(f"  {where}{note['text']}")
+
+
+def _channel_line(channel: dict[str, Any]) -> str:
+    figures = (
+        ("fundamental_vrms", "V rms"),
+        ("power_w", "W"),
+        ("frequency_hz", "Hz"),
+        ("thd_percent", "% THD"),
+        ("thd_percent_at_most", "% THD at most"),
+    )
+    parts = [f"{channel[k]:.6g} {unit}" for k, unit in figures if channel.get(k) is not None]
+    parts += [f"{v:.4g} % THD+N {band} Hz" for band, v in channel.get("thdn_percent", {}).items()]
+    return ", ".join(parts)
+
+
+def _power_line(found: dict[str, Any]) -> str:
+    if found.get("reached"):
+        return f"{found['power_w']:.4g} W"
+    if found.get("at_least_w") is not None:
+        return f"at least {found['at_least_w']:.4g} W, never reached"
+    return "above it at every power recorded"
+
+
+def _cell(value: float | None) -> str:
+    return "" if value is None else f"{value:.4g}"
