@@ -259,4 +259,4 @@ def _residual_density(fitted: FittedTone, column: int, rate_hz: float) -> tuple[
     square = np.abs(np.fft.rfft(residual)) ** 2 * 2 / count**2
     total_square = float(np.mean(residual**2))
     scale = float(fitted.variance[column]) / total_square if total_square > 0 else 1.0
-    return square * scale, np.fft.rfftfreq(count, 1 / rate_hz)
+    return square * scale, np.asarray(np.fft.rfftfreq(count, 1 / rate_hz))

@@ -264,7 +264,7 @@ class _Design:
         if family.level_terms:
             there = slice(at + lines, at + 2 * lines)
             change = solution[there][0::2] - 1j * solution[there][1::2]
-        return mean, change / np.where(mean == 0, 1, mean)
+        return mean, np.asarray(change / np.where(mean == 0, 1, mean), dtype=np.complex128)
 
     def _quarter_turned(self, solution: Array) -> Array:
         """Return coefficients of the derivative by phase, shape (channels, width, families)."""

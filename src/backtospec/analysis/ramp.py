@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import ClassVar, Literal
+from dataclasses import dataclass, field, replace
+from typing import Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -58,6 +58,9 @@ _PLAYING_OVER_NOISE = 10.0
 _SILENT_AMPLITUDE = 1e-5
 _OPPOSITE = math.radians(150)
 _ALWAYS_ASKED = (0.01, 0.1)
+#: Residue over distortion, in power, from which clipping is taken to come and go.
+_RIPPLED = 0.05
+_NEIGHBOURS = 5
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +266,7 @@ def finish(state: RampFrames, file: FileFacts, setup: CaptureSetup) -> RampAnaly
     refused, notes = _refused(quarters, names, file)
     valid = [i for i, name in enumerate(names) if name not in refused]
     playing = _playing(grid, quarters)
+    playing[1:-1] &= playing[2:] & playing[:-2]
     if not valid or not playing[:, valid].any():
         return RampAnalysis(file, refused, notes=tuple(notes))
     levels = _levels(grid, quarters, playing)
@@ -277,7 +281,9 @@ def finish(state: RampFrames, file: FileFacts, setup: CaptureSetup) -> RampAnaly
         for criterion in _criteria(setup):
             found = power_at_thd(track, criterion, setup, name)
             asked[f"{100 * criterion:g}"][name] = found
-        channels[name] = _channel(grid, quarters, levels, index, name, track, rows, steps, setup)
+        channels[name] = _channel(
+            grid, quarters, levels, index, name, track, rows, steps, setup, asked["1"][name]
+        )
         notes.extend(_clipping_notes(name, channels[name], asked["1"][name]))
     notes.extend(_pair_notes(quarters, playing, valid, names))
     heard = np.flatnonzero(playing[:, valid].any(axis=1))
@@ -300,8 +306,6 @@ def finish(state: RampFrames, file: FileFacts, setup: CaptureSetup) -> RampAnaly
 
 
 def _with_frequency(channel: ChannelRamp, hz: float) -> ChannelRamp:
-    from dataclasses import replace
-
     return replace(channel, frequency_hz=hz)
 
 
@@ -328,27 +332,34 @@ def _playing(grid: Grid, quarters: Quarters) -> NDArray[np.bool_]:
     """Return where a tone stands clearly above the noise, shape (quarters, channels)."""
     doubt = np.sqrt(2 * np.maximum(quarters.noise, 0) / grid.quarter)
     amplitude = np.abs(quarters.phasor)
-    return np.asarray((amplitude > _PLAYING_OVER_NOISE * doubt) & (amplitude > 1e-6))
+    playing: NDArray[np.bool_] = (amplitude > _PLAYING_OVER_NOISE * doubt) & (amplitude > 1e-6)
+    return playing
 
 
 def _levels(grid: Grid, quarters: Quarters, playing: NDArray[np.bool_]) -> LevelTrack:
     amplitude = np.abs(quarters.phasor)
     safe = np.where(playing, amplitude, np.nan)
     doubt = np.sqrt(2 * np.maximum(quarters.noise, 0) / grid.quarter)
-    stated = np.sum(np.abs(quarters.harmonics.astype(np.complex128)) ** 2, axis=-1)
+    every = np.isfinite(quarters.high)
+    high = np.where(every, quarters.high, 0.0)
     count = quarters.harmonics.shape[-1]
-    square, lines = stated, np.full(stated.shape, float(count))
-    every = np.isfinite(quarters.square)
-    square = np.where(every, quarters.square, square)
-    lines = np.where(every, len(grid.every.orders) - 1, lines)
-    freed = np.maximum(square - lines * doubt**2 * 2, 0.0)
+    lines = np.where(every, len(grid.every.orders) - 1.0, float(count))
+    stated = quarters.harmonics.astype(np.complex128)
+    squares = np.sum(np.abs(stated) ** 2, axis=-1)
+    # Where the supply ripples, clipping comes and goes: neighbours are averaged, phases locked.
+    rippled = every & (2 * quarters.noise > _RIPPLED * (squares + high))
+    meant = np.sum(np.abs(_averaged(stated)) ** 2, axis=-1)
+    unsteady = np.maximum(_averaged(squares) - meant, 0.0) / _NEIGHBOURS
+    bias = np.where(rippled, unsteady, lines * doubt**2 * 2)
+    freed = np.maximum(np.where(rippled, meant, squares + high) - bias, 0.0)
+    thd_u = np.where(rippled, np.sqrt(unsteady), doubt * np.sqrt(lines))
     with np.errstate(invalid="ignore", divide="ignore"):
         return LevelTrack(
             quarter_s=grid.quarter_s,
             level_db=20 * np.log10(safe),
             level_u_db=20 / math.log(10) * doubt / safe,
             thd=np.sqrt(freed) / safe,
-            thd_u=doubt * np.sqrt(lines) / safe,
+            thd_u=thd_u / safe,
         )
 
 
@@ -362,12 +373,20 @@ def _track(levels: LevelTrack, valid: list[int]) -> LevelTrack:
     )
 
 
+def _averaged(rows: NDArray[Any]) -> NDArray[Any]:
+    """Return the mean of each row and its two neighbours on either side."""
+    beyond = _NEIGHBOURS // 2
+    padded = np.concatenate((rows[:1],) * beyond + (rows,) + (rows[-1:],) * beyond)
+    windows = np.lib.stride_tricks.sliding_window_view(padded, _NEIGHBOURS, axis=0)
+    return np.asarray(windows.mean(axis=-1))
+
+
 def _frequency(
     grid: Grid, quarters: Quarters, playing: NDArray[np.bool_], valid: list[int]
 ) -> tuple[float, float]:
     """Return the frequency from the turning of the phase, each step weighted by its power."""
     both = playing[:, valid].all(axis=1)
-    pair = both[1:] & both[:-1]
+    pair = np.asarray(both[1:] & both[:-1])
     phasor = quarters.phasor[:, valid]
     turns = np.sum(phasor[1:] * phasor[:-1].conj(), axis=1)[pair]
     if not len(turns):
@@ -447,8 +466,12 @@ def _channel(
     rows: tuple[tuple[int, int], ...],
     steps: tuple[Step, ...],
     setup: CaptureSetup,
+    at_one: PowerAtThd,
 ) -> ChannelRamp:
-    knee_db = knee_level(track)
+    clean_db = at_one.level_dbfs_peak
+    if clean_db is None:
+        clean_db = float(np.max(track.level_db, initial=-math.inf))
+    knee_db = knee_level(track, clean_db)
     crests = first_clipping(
         levels.thd[:, index], quarters.crest[:, index].astype(np.float64), min(_ALWAYS_ASKED)
     )

@@ -169,8 +169,8 @@ class Quarters:
         Relative change of level over half a quarter.
     dc, noise
         Mean, and mean square of what the fit leaves (harmonics above the tenth included).
-    square
-        Sum of squared amplitudes of every harmonic, noise included; NaN where not needed.
+    high
+        Sum of squared amplitudes beyond the tenth harmonic, noise included; NaN where not needed.
     crest
         What the positive and negative crest lose, third axis; NaN where not needed.
     zeros
@@ -190,7 +190,7 @@ class Quarters:
     change: NDArray[np.float32]
     dc: Array
     noise: Array
-    square: Array
+    high: Array
     crest: NDArray[np.float32]
     zeros: NDArray[np.int32]
     bands: Array
@@ -342,31 +342,31 @@ def read_quarters(grid: Grid, samples: Array, first: int) -> Quarters:
     count, channels = len(samples) // grid.quarter, samples.shape[1]
     pieces = np.ascontiguousarray(samples.T).reshape(channels, count, grid.quarter)
     solved, lines, change = grid.stated.solve(pieces)
-    level = np.abs(lines[..., 0])
-    safe = np.where(level > 0, level, 1.0)
-    unit = np.where(level > 0, lines[..., 0] / safe, 1.0)
     model = solved.copy()
     model[..., -4:-2] = 0.0
     left = pieces - model @ grid.stated.columns.T
     slow = solved[..., -4:-2] @ grid.stated.columns[:, -4:-2].T
-    freedom = grid.quarter - solved.shape[-1]
-    noise = np.sum((left - slow) ** 2, axis=-1) / freedom
+    noise = np.sum((left - slow) ** 2, axis=-1) / (grid.quarter - solved.shape[-1])
+    close = _look_closely(grid, pieces, lines, noise)
+    level = np.abs(lines[..., 0])
+    unit = np.where(level > 0, lines[..., 0] / np.where(level > 0, level, 1.0), 1.0)
     turned = lines[..., 1:] * unit[..., None].conj() ** grid.stated.orders[1:]
-    square, crest = _look_closely(grid, pieces, lines, level, noise)
     centres = first + np.arange(count) * grid.quarter + (grid.quarter - 1) / 2
     cycles = grid.hz * centres / grid.rate_hz
     carrier = np.exp(-2j * np.pi * (cycles - np.round(cycles)))
+    stated = np.sum(np.abs(turned) ** 2, axis=-1)
+    relative = np.real(change / np.where(level > 0, lines[..., 0], 1.0))
     return Quarters(
         phasor=(lines[..., 0] * carrier).T,
         harmonics=np.moveaxis(turned, 0, 1).astype(np.complex64),
-        change=np.real(change / np.where(level > 0, lines[..., 0], 1)).T.astype(np.float32),
+        change=relative.T.astype(np.float32),
         dc=solved[..., -4].T,
         noise=noise.T,
-        square=square.T,
-        crest=np.moveaxis(crest, 0, 1),
+        high=close.high.T,
+        crest=np.moveaxis(close.crest, 0, 1),
         zeros=_longest_zeros(pieces).T,
         bands=_bands(grid, left, solved.shape[-1] - 2),
-        fine=_fine_rows(grid, pieces, first, level, change, square, noise),
+        fine=_fine_rows(grid, pieces, first, level, relative, stated + close.high, noise),
         rails=np.array(
             [overload_fraction(samples[:, c], grid.rate_hz / grid.hz) for c in range(channels)]
         )
@@ -375,27 +375,39 @@ def read_quarters(grid: Grid, samples: Array, first: int) -> Quarters:
     )
 
 
-def _look_closely(
-    grid: Grid, pieces: Array, lines: Complex, level: Array, noise: Array
-) -> tuple[Array, NDArray[np.float32]]:
-    """Return the squared sum of every harmonic and the crest losses, where distortion shows."""
-    square = np.full(level.shape, np.nan)
+@dataclass(frozen=True, slots=True)
+class _Close:
+    high: Array
+    crest: NDArray[np.float32]
+
+
+def _look_closely(grid: Grid, pieces: Array, lines: Complex, noise: Array) -> _Close:
+    """Return the squares beyond the tenth harmonic and the crest losses, where distortion shows.
+
+    There ``lines`` and ``noise`` are replaced by what the fit of every harmonic gives, since
+    high harmonics would leak into the low ones and count as noise.
+    """
+    level = np.abs(lines[..., 0])
+    high = np.full(level.shape, np.nan)
     crest = np.full((*level.shape, 2), np.nan, dtype=np.float32)
     stated = np.sum(np.abs(lines[..., 1:]) ** 2, axis=-1)
     bias = 4 * noise / grid.quarter * (lines.shape[-1] - 1)
-    with_tone = level > 1e-6
-    chosen = with_tone & (stated - 2 * bias > (grid.closely_from * level) ** 2)
+    chosen = (level > 1e-6) & (stated - 2 * bias > (grid.closely_from * level) ** 2)
     if not chosen.any():
-        return square, crest
-    _, every, _ = grid.every.solve(pieces[chosen])
-    square[chosen] = np.sum(np.abs(every[:, 1:]) ** 2, axis=-1)
+        return _Close(high, crest)
+    solved, every, _ = grid.every.solve(pieces[chosen])
+    left = pieces[chosen] - solved @ grid.every.columns.T
+    noise[chosen] = np.sum(left**2, axis=-1) / (grid.quarter - solved.shape[-1])
+    kept = lines.shape[-1]
+    lines[chosen] = every[:, :kept]
+    high[chosen] = np.sum(np.abs(every[:, kept:]) ** 2, axis=-1)
     orders = grid.every.orders
     unit = every[:, :1] / np.abs(every[:, :1])
     aligned = np.real(every[:, 1:] * unit.conj() ** orders[1:]) / np.abs(every[:, :1])
     sign = np.where(orders[1:] % 2 == 0, 1.0, -1.0)
     crest[chosen, 0] = -aligned.sum(axis=1)
     crest[chosen, 1] = (aligned * sign).sum(axis=1)
-    return square, crest
+    return _Close(high, crest)
 
 
 def _fine_rows(
@@ -403,7 +415,7 @@ def _fine_rows(
     pieces: Array,
     first: int,
     level: Array,
-    change: Complex,
+    change: Array,
     square: Array,
     noise: Array,
 ) -> Array:
@@ -411,7 +423,7 @@ def _fine_rows(
     if grid.fine is None:
         return np.empty((0, 5))
     thd = np.sqrt(square) / np.where(level > 0, level, 1)
-    moving = np.abs(change) > 0.001 * level
+    moving = np.abs(change) > 0.001
     near = np.zeros(level.shape, dtype=bool)
     for criterion in grid.criteria:
         near |= (thd > criterion / 5) & (thd < criterion * 20)
@@ -431,7 +443,17 @@ def _fine_rows(
     rows[..., 2] = np.abs(lines[..., 0])
     rows[..., 3] = np.sum(np.abs(lines[..., 1:]) ** 2, axis=-1)
     rows[..., 4] = 2 * noise[chosen[:, 0], chosen[:, 1]][:, None] / size
-    return rows.reshape(-1, 5)
+    # Where the supply ripples, clipping comes and goes within a quarter: only its mean counts.
+    thd = np.sqrt(rows[..., 3]) / rows[..., 2]
+    rising = np.sign(change[chosen[:, 0], chosen[:, 1]])[:, None]
+    return rows[_even(thd, rising)].reshape(-1, 5)
+
+
+def _even(thd: Array, direction: Array) -> NDArray[np.bool_]:
+    """Return which rows of THD move in one direction only, within a tenth of their range."""
+    steps = np.diff(thd, axis=1) * direction
+    slack = 0.1 * np.ptp(thd, axis=1, keepdims=True)
+    return np.asarray(np.all(steps >= -slack, axis=1))
 
 
 def _longest_zeros(pieces: Array) -> NDArray[np.int32]:
@@ -449,4 +471,4 @@ def _bands(grid: Grid, left: Array, parameters: int) -> Array:
     whole = left[:, : frames * QUARTERS].reshape(channels, frames, QUARTERS * size)
     centred = whole - whole.mean(axis=-1, keepdims=True)
     power = np.abs(np.fft.rfft(centred * grid.window, axis=-1)) ** 2
-    return np.moveaxis(power @ grid.weights, 0, 1) * (size / (size - parameters))
+    return np.asarray(np.moveaxis(power @ grid.weights, 0, 1) * (size / (size - parameters)))

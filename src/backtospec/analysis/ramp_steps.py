@@ -82,12 +82,14 @@ def _distortion(
     lines = np.abs(quarters.harmonics[inner, channel].astype(np.complex128).mean(axis=0))
     orders = grid.stated.orders[1:]
     thd = total(lines, amplitude_u, amplitude)
-    every = _every(grid, quarters, channel, inner, amplitude, amplitude_u) or thd
+    every = _every(grid, quarters, channel, inner, lines, amplitude, amplitude_u)
     singles = {
         str(int(order)): total(np.array([line]), amplitude_u, amplitude)
         for order, line in zip(orders, lines, strict=True)
     }
-    thdn = _noise_and_distortion(grid, quarters, channel, row, amplitude, lines**2, orders * hz)
+    thdn = _noise_and_distortion(
+        grid, quarters, channel, row, amplitude, lines**2, np.asarray(orders * hz)
+    )
     crests = quarters.crest[inner, channel]
     known = crests[np.isfinite(crests[:, 0])]
     loss = known.mean(axis=0) if len(known) else np.zeros(2)
@@ -124,18 +126,19 @@ def _every(
     quarters: Quarters,
     channel: int,
     inner: NDArray[np.int64],
+    lines: Array,
     amplitude: float,
     amplitude_u: float,
-) -> Total | None:
-    """Return THD of every harmonic, where the quarters were looked at closely enough."""
-    squares = quarters.square[inner, channel]
-    if not np.isfinite(squares).all():
-        return None
-    single_u = amplitude_u * math.sqrt(len(inner))
-    bias = 2 * single_u**2 * (len(grid.every.orders) - 1)
-    square = max(float(squares.mean()) - bias, 0.0)
-    ratio = math.sqrt(square) / amplitude
-    return Total(ratio, amplitude_u / amplitude, None)
+) -> Total:
+    """Return THD of every harmonic: the high ones only count where they were looked at."""
+    high = quarters.high[inner, channel]
+    seen = np.isfinite(high)
+    extra = 0.0
+    if seen.any():
+        single_u = amplitude_u * math.sqrt(len(inner))
+        count = len(grid.every.orders) - len(grid.stated.orders)
+        extra = max(float(high[seen].mean()) - 2 * single_u**2 * count, 0.0)
+    return total(np.append(lines, math.sqrt(extra)), amplitude_u, amplitude)
 
 
 def _noise_and_distortion(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -266,7 +267,7 @@ def _groups(
 ) -> tuple[tuple[tuple[int, int], ...], ...]:
     edges = [start, *sorted(breaks), end]
     groups = []
-    for left, right in zip(edges[:-1], edges[1:], strict=True):
+    for left, right in pairwise(edges):
         # The located break may be a few samples off; keep clear of it.
         a = left + (block // 4 if left != start else 0)
         b = right - (block // 4 if right != end else 0)

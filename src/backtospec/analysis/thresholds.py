@@ -16,7 +16,17 @@ Array = NDArray[np.float64]
 _AGREEING_SHARE = 0.7
 _CLEARLY_LOUDER_DB = 0.3
 _MOST_BRACKET_DB = 3.0
+_FLUTTER_S = 0.25
+_FLUTTER_DB = 0.3
+_REACH_S = 0.5
+_REACH_ROWS = 40
+_NEAR_FACTOR = 2.5
+_ENOUGH_ROWS = 5
+_LEAST_DOUBT_DB = 0.005
 _KNEE_FACTOR = 2.0
+_KNEE_STEP_DB = 0.5
+_FLAT_FROM_DB = 13.0
+_FLAT_TO_DB = 3.0
 _KNEE_NEIGHBOURHOOD = (0.3, 4.0)
 
 
@@ -80,24 +90,23 @@ def power_at_thd(
 
     Notes
     -----
-    The logarithm of THD is interpolated over level between neighbours in time on either side
-    of the criterion. Of several crossings, up and down, the median is taken.
+    Around each passage of the criterion the level is fitted over the logarithm of THD. Of
+    several passages, up and down, the median is taken.
     """
     above = track.thd >= criterion
-    levels = [
-        level
-        for i in np.flatnonzero(above[1:] != above[:-1])
-        if (level := _crossing(track, int(i), criterion)) is not None
-        and _agrees(track, level, criterion)
+    found = [
+        passage
+        for first, last in _passages(track, above)
+        if (passage := _level_at(track, first, last, criterion)) is not None
+        and _agrees(track, passage[0], criterion)
     ]
-    if levels:
-        level = float(np.median(levels))
+    if found:
+        level = float(np.median([level for level, _ in found]))
+        spread = max(abs(one - level) for one, _ in found)
+        doubt_db = max(spread, float(np.median([doubt for _, doubt in found])), _LEAST_DOUBT_DB)
         power_w = setup.power_w(channel, 10 ** (level / 20))
-        spread = (max(levels) - min(levels)) / 2 if len(levels) > 1 else 0.0
-        relative_u = math.log(10) / 20 * max(spread, 0.01)
-        return PowerAtThd(
-            True, power_w, power_w * setup.relative_power_u(relative_u), level_dbfs_peak=level
-        )
+        relative_u = setup.relative_power_u(math.log(10) / 20 * doubt_db)
+        return PowerAtThd(True, power_w, power_w * relative_u, level_dbfs_peak=level)
     clean = ~above
     if not clean.any():
         lowest = float(np.min(track.level_db)) if len(track.level_db) else -math.inf
@@ -107,16 +116,47 @@ def power_at_thd(
     return PowerAtThd(False, at_least_w=setup.power_w(channel, 10 ** (loudest / 20)))
 
 
-def _crossing(track: DistortionTrack, index: int, criterion: float) -> float | None:
-    """Return the level at which THD passes between two rows, or ``None`` when it is no knee."""
-    levels, thd = track.level_db[index : index + 2], track.thd[index : index + 2]
-    quiet, loud = (0, 1) if thd[0] < thd[1] else (1, 0)
-    step = levels[loud] - levels[quiet]
-    if not 0 <= step <= _MOST_BRACKET_DB:
+def _passages(track: DistortionTrack, above: NDArray[np.bool_]) -> list[tuple[int, int]]:
+    """Return (first, last row) of every passage through the criterion; flutter is one passage."""
+    changes = np.flatnonzero(above[1:] != above[:-1])
+    passages: list[tuple[int, int]] = []
+    for i in changes:
+        near = passages and track.time_s[i] - track.time_s[passages[-1][1]] < _FLUTTER_S
+        if near:
+            passages[-1] = (passages[-1][0], int(i) + 1)
+        else:
+            passages.append((int(i), int(i) + 1))
+    return [(a, b) for a, b in passages if above[a] != above[b]]
+
+
+def _level_at(
+    track: DistortionTrack, first: int, last: int, criterion: float
+) -> tuple[float, float] | None:
+    """Return (level, doubt in dB) at which one passage meets the criterion, or ``None``.
+
+    Level is fitted as a parabola of log THD through the rows around the passage; between two
+    rows alone it is interpolated.
+    """
+    quiet, loud = (first, last) if track.thd[first] < track.thd[last] else (last, first)
+    step = float(track.level_db[loud] - track.level_db[quiet])
+    if not -_FLUTTER_DB <= step <= _MOST_BRACKET_DB:
         return None
-    low, high = math.log(max(thd[quiet], criterion / 100)), math.log(thd[loud])
-    share = (math.log(criterion) - low) / (high - low)
-    return float(levels[quiet] + share * step)
+    inside = slice(max(0, first - _REACH_ROWS), last + 1 + _REACH_ROWS)
+    thd, level = track.thd[inside], track.level_db[inside]
+    near = (thd > criterion / _NEAR_FACTOR) & (thd < criterion * _NEAR_FACTOR)
+    near &= np.abs(track.time_s[inside] - track.time_s[first]) < _REACH_S
+    if near.sum() >= _ENOUGH_ROWS:
+        place = np.log(thd[near] / criterion)
+        both = place.min() < 0 < place.max()
+        degree = 2 if near.sum() >= 2 * _ENOUGH_ROWS else 1
+        fit = np.polynomial.polynomial.polyfit(place, level[near], degree)
+        left = level[near] - np.polynomial.polynomial.polyval(place, fit)
+        if both:
+            doubt = float(np.sqrt(np.sum(left**2) / max(len(left) - degree - 1, 1) / len(left)))
+            return float(fit[0]), doubt
+    low = math.log(max(track.thd[quiet], criterion / 100))
+    share = (math.log(criterion) - low) / (math.log(track.thd[loud]) - low)
+    return float(track.level_db[quiet] + share * step), abs(step) / 6
 
 
 def _agrees(track: DistortionTrack, level_db: float, criterion: float) -> bool:
@@ -126,36 +166,46 @@ def _agrees(track: DistortionTrack, level_db: float, criterion: float) -> bool:
     return float(np.mean(track.thd[louder] >= 0.9 * criterion)) >= _AGREEING_SHARE
 
 
-def knee_level(track: DistortionTrack) -> float | None:
+def knee_level(track: DistortionTrack, clean_db: float) -> float | None:
     """Return the level in dBFS peak at which THD has doubled over its flat part, or ``None``.
+
+    Parameters
+    ----------
+    track
+        Level and distortion.
+    clean_db
+        Level of the 1 % point, or the highest level where that was not reached.
 
     Notes
     -----
-    The flat part is the lowest THD of half-decibel steps of level; the knee is the first step
-    above it from which THD stays above twice that figure.
+    Common practice, no source: the flat part is the median THD between 13 and 3 dB below the
+    given level, in half-decibel steps; the knee is where THD passes twice that and stays above.
     """
     known = track.thd > 0
-    if known.sum() < 4:
+    below = track.level_db - clean_db
+    if not (known & (below > -_FLAT_FROM_DB) & (below < -_FLAT_TO_DB)).any():
         return None
-    level, thd = track.level_db[known], track.thd[known]
-    order = np.argsort(level, kind="stable")
-    level, thd = level[order], thd[order]
-    edges = np.arange(level[0], level[-1] + 0.5, 0.5)
-    place = np.digitize(level, edges)
-    steps = [
-        (float(np.mean(level[place == p])), float(np.median(thd[place == p])))
-        for p in np.unique(place)
-    ]
-    lowest = min(range(len(steps)), key=lambda i: steps[i][1])
-    limit = _KNEE_FACTOR * max(steps[lowest][1], 1e-12)
-    high = [i for i in range(lowest + 1, len(steps)) if steps[i][1] > limit]
-    beyond = [i for i in high if all(steps[j][1] > limit for j in range(i, len(steps)))]
-    if not beyond:
+    level, thd = _in_steps(track.level_db[known], track.thd[known])
+    flat = (level > clean_db - _FLAT_FROM_DB) & (level < clean_db - _FLAT_TO_DB)
+    if not flat.any():
         return None
-    after, before = steps[beyond[0]], steps[beyond[0] - 1]
-    span = math.log(after[1] / max(before[1], 1e-12))
-    share = math.log(limit / max(before[1], 1e-12)) / span if span > 0 else 1.0
-    return before[0] + min(max(share, 0.0), 1.0) * (after[0] - before[0])
+    limit = _KNEE_FACTOR * float(np.median(thd[flat]))
+    under = np.flatnonzero(thd <= limit)
+    last = int(under[-1])
+    if last + 1 >= len(thd):
+        return None
+    share = math.log(limit / thd[last]) / math.log(thd[last + 1] / thd[last])
+    return float(level[last] + share * (level[last + 1] - level[last]))
+
+
+def _in_steps(level_db: Array, thd: Array) -> tuple[Array, Array]:
+    """Return (mean level, median THD) of the rows in each half-decibel step, in order."""
+    place = np.floor(level_db / _KNEE_STEP_DB).astype(int)
+    steps = np.unique(place)
+    return (
+        np.array([float(np.mean(level_db[place == step])) for step in steps]),
+        np.array([float(np.median(thd[place == step])) for step in steps]),
+    )
 
 
 def first_clipping(thd: Array, crest: Array, criterion: float) -> tuple[float, float] | None:

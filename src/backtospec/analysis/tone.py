@@ -169,7 +169,7 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
         channels[name] = _channel(fitted, column, rate_hz, name, setup)
         step = quantisation_step(samples[:, index])
         notes.extend(channel_notes(name, fitted, column, channels[name].distortion, rate_hz, step))
-    notes.extend(whole_notes(samples, fits, names, rate_hz))
+    notes.extend(whole_notes(samples, fits, names))
     return _summary(file, setup, _in_order(channels, names), fits, stretches, notes)
 
 
@@ -235,9 +235,7 @@ def _fit_channels(
 ) -> tuple[Fits, Stretches]:
     """Return the fit of each channel, jointly unless their frequencies differ."""
     taken = stretches.longest
-    fitted = fit_tone(
-        samples[np.ix_(taken, alive)], taken.astype(float), rate_hz, hz, setup.mains_hz
-    )
+    fitted = fit_tone(samples[taken][:, alive], taken.astype(float), rate_hz, hz, setup.mains_hz)
     spoiled = thump_end(fitted.fit, rate_hz)
     if spoiled:
         taken = taken[spoiled:]
@@ -247,7 +245,7 @@ def _fit_channels(
             int(taken[0]), stretches.end, stretches.groups, (note, *stretches.notes)
         )
         fitted = fit_tone(
-            samples[np.ix_(taken, alive)], taken.astype(float), rate_hz, fitted.hz, setup.mains_hz
+            samples[taken][:, alive], taken.astype(float), rate_hz, fitted.hz, setup.mains_hz
         )
     if not _differ(fitted):
         return {index: (fitted, column) for column, index in enumerate(alive)}, stretches
@@ -255,7 +253,7 @@ def _fit_channels(
     for column, index in enumerate(alive):
         start_hz = fitted.hz + float(fitted.fit.shift_hz[0, column])
         single = fit_tone(
-            samples[np.ix_(taken, [index])], taken.astype(float), rate_hz, start_hz, setup.mains_hz
+            samples[taken][:, [index]], taken.astype(float), rate_hz, start_hz, setup.mains_hz
         )
         apart[index] = (single, 0)
     return apart, stretches

@@ -125,7 +125,6 @@ def whole_notes(
     samples: Array,
     fits: Mapping[int, tuple[FittedTone, int]],
     names: tuple[str, ...],
-    rate_hz: float,
 ) -> list[Note]:
     """Return the remarks on the pair of channels: the same twice, or one turned over.
 
@@ -137,8 +136,6 @@ def whole_notes(
         Fit and column by channel index.
     names
         Channel names.
-    rate_hz
-        Sampling rate.
     """
     if len(fits) < 2:
         return []

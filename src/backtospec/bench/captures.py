@@ -6,6 +6,7 @@ import os
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from functools import reduce
+from itertools import pairwise
 from pathlib import Path
 from typing import TypeAlias
 
@@ -14,6 +15,7 @@ import numpy as np
 from backtospec.analysis import ramp
 from backtospec.analysis.notes import FileFacts, channel_names
 from backtospec.analysis.ramp import RampAnalysis
+from backtospec.analysis.ramp_frames import RampFrames
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.tone import ToneAnalysis, analyse_tone
 from backtospec.errors import BenchError
@@ -83,7 +85,7 @@ def _ramp(sound: SoundFile, file: FileFacts, setup: CaptureSetup, processes: int
     many = processes if sound.frames * len(sound.picked) > _WORTH_A_PROCESS else 1
     batches = -(-sound.frames // grid.batch)
     edges = [min(sound.frames, i * grid.batch) for i in _shares(batches, many)]
-    jobs = [(sound, hz, setup, a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    jobs = [(sound, hz, setup, a, b) for a, b in pairwise(edges)]
     if len(jobs) == 1:
         parts = [_ramp_part(jobs[0])]
     else:
@@ -104,7 +106,7 @@ def _shares(batches: int, processes: int) -> list[int]:
     return [batches * i // count for i in range(count + 1)]
 
 
-def _ramp_part(job: tuple[SoundFile, float, CaptureSetup, int, int]) -> ramp.RampFrames:
+def _ramp_part(job: tuple[SoundFile, float, CaptureSetup, int, int]) -> RampFrames:
     sound, hz, setup, first, end = job
     grid = ramp.grid_for(float(sound.sample_rate_hz), hz, setup)
     state = ramp.start(grid, len(sound.picked), first)

@@ -81,12 +81,12 @@ class SoundFile:
 
     def _next(self, sound: soundfile.SoundFile, count: int, at: int) -> Array:
         try:
-            block = sound.read(count, dtype="float64", always_2d=True)
+            block = np.asarray(sound.read(count, always_2d=True), dtype=np.float64)
         except soundfile.LibsndfileError as error:
             raise _damaged(self.path, f"reading failed at sample {at}: {error}") from error
         if len(block) < count:
             raise _damaged(self.path, f"it ends at sample {at + len(block)} of {self.frames}")
-        taken: Array = block if block.shape[1] == len(self.picked) else block[:, list(self.picked)]
+        taken = block if block.shape[1] == len(self.picked) else block[:, list(self.picked)]
         if not np.isfinite(taken).all():
             where = at + int(np.flatnonzero(~np.isfinite(taken).all(axis=1))[0])
             raise BenchError(
