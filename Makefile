@@ -48,3 +48,8 @@ lock: setup
 
 clean:
 	rm -rf $(VENV) build dist docs/_build demo-bench
+
+# Hold the analysis to a folder of recordings with known truth: make captures FOLDER=…
+.PHONY: captures
+captures: setup
+	$(BIN)/python -m tests.known_captures $(FOLDER)

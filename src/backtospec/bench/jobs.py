@@ -20,7 +20,6 @@ from backtospec.check import (
     Input,
     NumberInput,
     SeriesInput,
-    Stage,
     TableInput,
     TextInput,
     conclude,
@@ -306,15 +305,6 @@ def open_bench(
     """
     with opening.open_store(data_dir, identify=identify, now=now) as store:
         yield Bench(store)
-
-
-def stages_done(view: JobView) -> dict[Stage, bool]:
-    """Return each stage that has a check, with whether the job holds a sitting of it."""
-    taken = {s.sitting.check_id for s in view.sittings}
-    found: dict[Stage, bool] = {}
-    for check in catalogue.all_checks():
-        found[check.stage] = found.get(check.stage, False) or check.id in taken
-    return found
 
 
 def _spec(amplifier: Amplifier) -> SpecSheet:
