@@ -36,7 +36,7 @@ class Judged:
     @property
     def readings(self) -> tuple[str, ...]:
         """Ids of the readings it rests on."""
-        return self.sitting.reading_ids(self.finding.result.inputs)
+        return tuple(dict.fromkeys(self.sitting.reading_ids(self.finding.result.inputs)))
 
     @property
     def check_title(self) -> str:
@@ -60,7 +60,8 @@ class Judged:
 class Claim:
     """One promise of the maker with every finding that bears on it.
 
-    ``missing`` says why there is no finding.
+    ``missing`` says why there is no finding; ``over_band`` is a rating asked for at every frequency
+    of its band, which a reading at one frequency leaves open.
     """
 
     title: str
@@ -70,6 +71,7 @@ class Claim:
     judged: tuple[Judged, ...] = ()
     rating: Rating | None = None
     missing: str = ""
+    over_band: bool = False
 
     def has(self, verdict: Verdict) -> bool:
         """Return whether a finding has that verdict."""
@@ -153,23 +155,22 @@ def claims_of(view: JobView, sittings: tuple[JudgedSitting, ...], elsewhere: str
     for rating in view.spec.ratings:
         mine = [j for j in makers if id(j) not in taken and _bears_on(j.finding.limit, rating)]
         taken |= {id(j) for j in mine}
-        watts = tuple(j for j in mine if j.finding.limit and j.finding.limit.unit == "W")
-        missing = "" if watts else elsewhere
-        conditions = rating_conditions(rating)
-        claims.append(
-            Claim(
-                "Rated power",
-                rating_text(rating),
-                conditions,
-                rating.source,
-                watts,
-                rating,
-                missing,
-            )
-        )
+        watts = [j for j in mine if j.finding.limit and j.finding.limit.unit == "W"]
+        spot = tuple(j for j in watts if not _over_band(j))
+        whole = tuple(j for j in watts if _over_band(j))
+        words = (rating_text(rating), rating_conditions(rating), rating.source)
+        missing = "" if spot else elsewhere
+        claims.append(Claim("Rated power", *words, spot, rating, missing))
+        if whole:
+            claims.append(Claim("Rated power over its band", *words, whole, rating, over_band=True))
         claims += _grouped([j for j in mine if j not in watts])
     claims += _grouped([j for j in makers if id(j) not in taken])
     return claims + _unmeasured(view.spec, makers, elsewhere)
+
+
+def _over_band(judged: Judged) -> bool:
+    limit = judged.finding.limit
+    return limit is not None and any(c.name == "band" for c in limit.conditions)
 
 
 def _bears_on(limit: Limit | None, rating: Rating) -> bool:

@@ -55,8 +55,15 @@ def _mark(sittings: tuple[JudgedSitting, ...], claims: list[Claim]) -> tuple[str
         return MARKS[Verdict.FAIL]
     if Verdict.UNDECIDED in verdicts:
         return MARKS[Verdict.UNDECIDED]
-    if Verdict.NOT_COMPARABLE in verdicts or any(c.missing for c in claims):
+    spot = [c for c in claims if not c.over_band]
+    open_ = {id(j.finding) for c in claims if c.over_band for j in c.judged}
+    if any(c.missing for c in spot) or any(
+        j.finding.verdict is Verdict.NOT_COMPARABLE and id(j.finding) not in open_
+        for j in judged_in(sittings)
+    ):
         return "?", "not all shown"
+    if claims and len(spot) < len(claims) and not all(c.kept for c in claims if c.over_band):
+        return "✓", "in spec, as shown"
     if claims:
         return MARKS[Verdict.PASS]
     if Verdict.PASS in verdicts:
@@ -70,7 +77,8 @@ def _pieces(sittings: tuple[JudgedSitting, ...], claims: list[Claim]) -> Iterabl
     yield from _failures(claims, sittings)
     for claim in claims:
         if claim.rating and claim.kept:
-            yield f"meets its rated {claim.limit} {frequencies_text(claim)}".rstrip()
+            where = "over its whole band" if claim.over_band else frequencies_text(claim)
+            yield f"meets its rated {claim.limit} {where}".rstrip()
     yield from _kept_limits(sittings, claims)
     yield from _undecided(sittings, claims)
     yield from _not_shown(claims)
@@ -117,30 +125,31 @@ def _kept(judged: Judged) -> str:
 
 def _kept_limits(sittings: tuple[JudgedSitting, ...], claims: list[Claim]) -> Iterable[str]:
     """Yield the checks whose every limit is kept, the maker's apart from the trade's."""
-    rated = {id(j.finding) for c in claims if c.rating for j in c.judged}
+    rated = {j.check_title for c in claims if c.rating for j in c.judged}
     by_check: dict[str, list[Judged]] = {}
     for j in judged_in(sittings):
-        if j.finding.verdict is not Verdict.NO_LIMIT and id(j.finding) not in rated:
+        if j.finding.verdict is not Verdict.NO_LIMIT and j.check_title not in rated:
             by_check.setdefault(j.check_title, []).append(j)
-    kept = {
-        title: found
-        for title, found in by_check.items()
-        if all(j.finding.verdict is Verdict.PASS for j in found)
+    inside: dict[str, list[str]] = {
+        "the manual": [],
+        "the maker's limits": [],
+        "common practice": [],
     }
-    makers = [t for t, found in kept.items() if not any(_convention(j) for j in found)]
-    trade = [t for t in kept if t not in makers]
-    if makers:
-        sources = [j.finding.limit.source for t in makers for j in kept[t] if j.finding.limit]
-        manual = all("manual" in source for source in sources)
-        where = "the manual" if manual else "the maker's limits"
-        yield f"{listed(lowered(t) for t in makers)} inside {where}"
-    if trade:
-        yield f"{listed(lowered(t) for t in trade)} inside common practice"
+    for title, found in by_check.items():
+        if all(j.finding.verdict is Verdict.PASS for j in found):
+            inside[_whose(found)].append(lowered(title))
+    for whose, titles in inside.items():
+        if titles:
+            yield f"{listed(titles)} inside {whose}"
 
 
-def _convention(judged: Judged) -> bool:
-    limit = judged.finding.limit
-    return limit is not None and limit.convention
+def _whose(judged: list[Judged]) -> str:
+    """Return whose limits these are; one of the maker's is enough to be the maker's."""
+    limits = [j.finding.limit for j in judged if j.finding.limit]
+    sources = [limit.source for limit in limits if not limit.convention]
+    if not sources:
+        return "common practice"
+    return "the manual" if all("manual" in source for source in sources) else "the maker's limits"
 
 
 def _undecided(sittings: tuple[JudgedSitting, ...], claims: list[Claim]) -> Iterable[str]:
@@ -160,7 +169,9 @@ def _undecided(sittings: tuple[JudgedSitting, ...], claims: list[Claim]) -> Iter
 
 
 def _not_shown(claims: list[Claim]) -> Iterable[str]:
-    missing = [c for c in claims if c.missing or c.has(Verdict.NOT_COMPARABLE)]
+    missing = [
+        c for c in claims if c.missing or (c.has(Verdict.NOT_COMPARABLE) and not c.over_band)
+    ]
     ratings = [f"its rated {c.limit}" for c in missing if c.rating]
     others = [lowered(c.title) for c in missing if not c.rating]
     names = list(dict.fromkeys(ratings + others))

@@ -44,13 +44,21 @@ def _ratings(view: JobView, claims: list[Claim]) -> Iterator[Omission]:
         if claim.missing:
             name = f"Rated {claim.limit}" if claim.rating else f"{claim.title}, {claim.limit}"
             yield Omission(name, claim.missing)
+    told = {claim.rating for claim in claims if claim.over_band}
     for claim in claims:
         rating = claim.rating
-        if rating is None or not claim.judged:
+        if rating is None or not claim.judged or claim.over_band:
             continue
         low, high = rating.band_low_hz, rating.band_high_hz
         taken = _numbers(claim, "frequency_hz")
-        if low and high and low < high and taken and not _covers(taken, low, high):
+        if (
+            rating not in told
+            and low
+            and high
+            and low < high
+            and taken
+            and not _covers(taken, low, high)
+        ):
             shown = listed(amount(f, "Hz", 3) for f in sorted(taken))
             yield Omission(
                 f"Rated {claim.limit} from {amount(low, 'Hz')} to {amount(high, 'Hz')}",

@@ -34,18 +34,18 @@ def draw_bars(figure: BarsFigure) -> Canvas:
     height = 0.62 + 0.27 * max(1, len(bars))
     canvas = blank(HALF_IN, height)
     foot, head = 0.42 / height, 0.06 / height
-    axes = canvas.add_axes((0.27, foot, 0.68, 1 - foot - head))
+    names = [short(b.title) for b in bars]
+    left = 0.05 + 0.021 * max([6, *map(len, names)])
+    axes = canvas.add_axes((left, foot, 0.77 - left, 1 - foot - head))
     edges = [v for b in bars for v in (b.value, b.low, b.high) if v is not None]
     low, high = min([0.0, *edges]), max([0.0, *edges]) if any(edges) else 1.0
-    room = 0.3 * (high - low or 1.0)
-    axes.set_xlim(
-        low - (room if any(b.value < 0 for b in bars) else 0.06 * (high - low)), high + room
-    )
+    room = 0.06 * (high - low or 1.0)
+    axes.set_xlim(low - room, high + room)
     axes.set_ylim(max(1, len(bars)) - 0.4, -0.6)
     for row, bar in enumerate(bars):
         _draw_bar(axes, row, bar, figure.y.unit)
     axes.axvline(0, color=SOFT, linewidth=0.7, zorder=4)
-    axes.set_yticks(range(len(bars)), [short(b.title) for b in bars])
+    axes.set_yticks(range(len(bars)), names)
     axes.tick_params(axis="y", length=0, colors=INK)
     axes.tick_params(axis="x", length=2.5, width=0.6)
     axes.spines["left"].set_visible(False)
@@ -81,14 +81,13 @@ def _draw_bar(axes: Axes, row: int, bar: Bar, unit: str) -> None:
     )
     axes.annotate(
         short(f"{bar.value:.3g} {unit}").strip().replace("-", "−"),
-        (bar.value, row),
-        xytext=(3 if bar.value >= 0 else -3, 0),
+        (1.0, row),
+        xycoords=axes.get_yaxis_transform(),
+        xytext=(3, 0),
         textcoords="offset points",
-        ha="left" if bar.value >= 0 else "right",
         va="center",
         color=color,
-        zorder=5,
-        bbox={"boxstyle": "square,pad=0.1", "facecolor": SHEET, "edgecolor": "none", "alpha": 0.75},
+        annotation_clip=False,
     )
 
 

@@ -41,7 +41,12 @@ STYLE: dict[Any, Any] = {
 LOOKS: dict[Channel | None, dict[str, Any]] = {
     Channel.LEFT: {"color": INK, "linestyle": "-", "marker": "o", "zorder": 3.1},
     Channel.RIGHT: {"color": RIGHT, "linestyle": (0, (5, 2.2)), "marker": "^", "zorder": 3.2},
-    Channel.MONO: {"color": INK, "linestyle": "-", "marker": "s", "zorder": 3.0},
+    Channel.MONO: {
+        "color": INK,
+        "linestyle": (0, (7, 1.5, 1.5, 1.5)),
+        "marker": "s",
+        "zorder": 3.0,
+    },
     None: {"color": SOFT, "linestyle": "-.", "marker": "D", "zorder": 3.0},
 }
 ROLES: dict[str, dict[str, Any]] = {

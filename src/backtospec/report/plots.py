@@ -42,7 +42,12 @@ if TYPE_CHECKING:
 
 _LABEL_GAP_PT = 9.5
 _MANY_POINTS = 60
-_SIGNS: dict[Channel | None, str] = {Channel.LEFT: "● ", Channel.RIGHT: "▲ "}
+_SIGNS: dict[Channel | None, str] = {
+    Channel.LEFT: "● ",
+    Channel.RIGHT: "▲ ",
+    Channel.MONO: "■ ",
+    None: "◆ ",
+}
 
 
 def draw(figure: Figure, narrow: bool = False) -> bytes:
@@ -101,15 +106,17 @@ def _lines(
             linewidth=0,
             zorder=1.5,
         )
-    for trace in traces:
-        _draw_trace(axes, trace)
-    for mark in marks:
-        _draw_mark(axes, mark, x if mark.across == "x" else y)
+    read = {t.channel for t in traces if t.points}
     shown = [trace for trace in traces if trace.x]
+    for trace in shown:
+        _draw_trace(axes, trace, drawn_only=not trace.points and trace.channel in read)
+    for mark in marks:
+        _draw_mark(axes, mark, x if mark.across == "x" else y, shown)
+    names = [(t, _name(t, not t.points and t.channel in read)) for t in shown]
     if narrow:
-        _label_above(canvas, shown)
+        _label_above(canvas, names)
     else:
-        _label_ends(canvas, axes, shown)
+        _label_ends(canvas, axes, names)
     _note(canvas, axes, figure.traces, traces)
     return canvas
 
@@ -174,8 +181,16 @@ def _set_scale(
     axes.tick_params(which="minor", length=1.5)
 
 
-def _draw_trace(axes: Axes, trace: Trace) -> None:
-    """Draw a line, or points joined by a thin one; only bounds are open and point down."""
+def _name(trace: Trace, drawn_only: bool) -> str:
+    return ("— " if drawn_only else _SIGNS[trace.channel]) + short(trace.title, 18)
+
+
+def _draw_trace(axes: Axes, trace: Trace, drawn_only: bool) -> None:
+    """Draw a line, or points joined by a thin one; only bounds are open and point down.
+
+    A line that no points of its channel accompany carries a few signs, so that its shape tells the
+    channel; ``drawn_only`` is a line beside points, on which signs would pass for readings.
+    """
     count, look = len(trace.x), LOOKS[trace.channel]
     many = count > _MANY_POINTS
     as_points = trace.points or count == 1
@@ -189,7 +204,11 @@ def _draw_trace(axes: Axes, trace: Trace) -> None:
             linestyle=look["linestyle"],
             zorder=look["zorder"],
         )
-    exact = [i for i in range(count) if as_points and i not in trace.at_most]
+    signs = range(0 if as_points else count // 10, count, 1 if as_points else max(1, count // 5))
+    exact = [i for i in signs if not drawn_only and i not in trace.at_most]
+    if as_points and many:  # a log: small dots, with the channel's sign on a few of them
+        axes.plot(trace.x, trace.y, ".", markersize=1.6, color=look["color"], zorder=look["zorder"])
+        exact = [i for i in range(count // 12, count, count // 6) if i not in trace.at_most]
     for chosen, marker, face in (
         (exact, look["marker"], look["color"]),
         (trace.at_most, "v", SHEET),
@@ -199,7 +218,7 @@ def _draw_trace(axes: Axes, trace: Trace) -> None:
             [trace.y[i] for i in chosen],
             linestyle="none",
             marker=marker,
-            markersize=2.2 if many else 4.2,
+            markersize=4.2,
             markerfacecolor=face,
             markeredgecolor=look["color"],
             markeredgewidth=0.9,
@@ -207,19 +226,25 @@ def _draw_trace(axes: Axes, trace: Trace) -> None:
         )
 
 
-def _draw_mark(axes: Axes, mark: Mark, axis: Axis) -> None:
+def _draw_mark(axes: Axes, mark: Mark, axis: Axis, traces: list[Trace]) -> None:
     if axis.logarithmic and mark.at <= 0:
         return
     look = ROLES.get(mark.role, MOMENT)
     upright = mark.across == "x"
     (axes.axvline if upright else axes.axhline)(mark.at, zorder=2, **look)
+    if upright:
+        to_fraction = axes.transData + axes.transAxes.inverted()
+        at_right = bool(to_fraction.transform((mark.at, axes.get_ylim()[0]))[0] > 0.7)
+    else:
+        at_right = _crowded(axes, mark.at, traces, 0.0) > _crowded(axes, mark.at, traces, 0.7)
     axes.annotate(
         short(mark.title, 40),
-        (mark.at, 0.99) if upright else (0.005, mark.at),
+        (mark.at, 0.99) if upright else (0.995 if at_right else 0.005, mark.at),
         xycoords=axes.get_xaxis_transform() if upright else axes.get_yaxis_transform(),
-        xytext=(3, 0) if upright else (2, 2),
+        xytext=(-3 if at_right else 3, 0) if upright else (-2 if at_right else 2, 2),
         textcoords="offset points",
         va="top" if upright else "bottom",
+        ha="right" if at_right else "left",
         color=look["color"],
         fontsize=7,
         zorder=4,
@@ -227,24 +252,35 @@ def _draw_mark(axes: Axes, mark: Mark, axis: Axis) -> None:
     )
 
 
-def _label_ends(canvas: Canvas, axes: Axes, traces: list[Trace]) -> None:
+def _crowded(axes: Axes, at: float, traces: list[Trace], start: float) -> int:
+    """Return how many points lie where a level line's name would stand, from ``start`` on."""
+    to_fraction = axes.transData + axes.transAxes.inverted()
+    height = to_fraction.transform((axes.get_xlim()[0], at))[1]
+    count = 0
+    for trace in traces:
+        for x, y in to_fraction.transform(list(zip(trace.x, trace.y, strict=True))):
+            count += start <= x <= start + 0.3 and height - 0.03 <= y <= height + 0.13
+    return count
+
+
+def _label_ends(canvas: Canvas, axes: Axes, names: list[tuple[Trace, str]]) -> None:
     """Write each trace's name beside its end, pushed apart so that none covers another."""
     height_pt = axes.get_position().height * canvas.get_figheight() * 72
     bottom, top = axes.transAxes.transform([(0, 0), (0, 1)])[:, 1]
     right = axes.get_xlim()[1]
     heights = [
         float((axes.transData.transform((right, t.y[-1]))[1] - bottom) / (top - bottom))
-        for t in traces
+        for t, _ in names
     ]
     lowest = -math.inf
-    spots: list[tuple[float, Trace]] = []
-    for i in sorted(range(len(traces)), key=heights.__getitem__):
+    spots: list[tuple[float, Trace, str]] = []
+    for i in sorted(range(len(names)), key=heights.__getitem__):
         lowest = max(heights[i] * height_pt, lowest + _LABEL_GAP_PT)
-        spots.append((lowest, traces[i]))
+        spots.append((lowest, *names[i]))
     excess = max(0.0, lowest - height_pt)
-    for spot, trace in spots:
+    for spot, trace, name in spots:
         axes.annotate(
-            _SIGNS.get(trace.channel, "") + short(trace.title),
+            name,
             (1.0, (spot - excess) / height_pt),
             xycoords="axes fraction",
             xytext=(5, 0),
@@ -255,11 +291,10 @@ def _label_ends(canvas: Canvas, axes: Axes, traces: list[Trace]) -> None:
         )
 
 
-def _label_above(canvas: Canvas, traces: list[Trace]) -> None:
+def _label_above(canvas: Canvas, names: list[tuple[Trace, str]]) -> None:
     """Write the names in a row above the axes, as many as fit."""
     at = 0.0
-    for trace in traces:
-        name = _SIGNS.get(trace.channel, "") + short(trace.title)
+    for trace, name in sorted(names, key=lambda n: n[0].channel is None or n[1][0] == "—"):
         width = (len(name) + 2) * 0.062 / HALF_IN
         if at and at + width > 1.05:
             canvas.text(at, 0.945, "…")
