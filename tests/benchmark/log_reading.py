@@ -78,8 +78,8 @@ def measure(name: str, make: Callable[[], bytes]) -> None:
     peak = tracemalloc.get_traced_memory()[1]
     tracemalloc.stop()
     print(
-        f"{name}: {rows} readings in {read_s:.2f} s, {read_s / split_s:.1f} × the time to split the "
-        f"text; {peak / 1e6:.0f} MB at most, {peak / len(data):.1f} × the file"
+        f"{name}: {rows} readings in {read_s:.2f} s, {read_s / split_s:.1f} × the time to split "
+        f"the text; {peak / 1e6:.0f} MB at most, {peak / len(data):.1f} × the file"
     )
 
 

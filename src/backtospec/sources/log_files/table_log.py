@@ -83,6 +83,7 @@ def read_table_log(name: str, table: Table, options: LogOptions) -> FileOutcome 
         name, table, roles, header, columns, decimals, by_index, options
     )
     notes += time_notes
+    _note_left_out(name, table, roles, timeline, notes)
     outcome = FileOutcome(name, timeline, header.channel, header.channel_line, [], notes)
     bad_quality = _bad_quality(table, roles)
     several = len(values) > 1
@@ -91,7 +92,6 @@ def read_table_log(name: str, table: Table, options: LogOptions) -> FileOutcome 
             name, table, header, column, columns[k], decimals[k], stated[k], timeline, options,
             bad_quality, several, notes,
         )  # fmt: skip
-    _note_left_out(name, table, roles, timeline, notes)
     return outcome
 
 
@@ -290,7 +290,7 @@ def _note_left_out(
     name: str, table: Table, roles: Roles, timeline: Timeline, notes: list[Assumption]
 ) -> None:
     lost = np.flatnonzero(~timeline.ok)
-    if len(lost) > max(1, _MOST_UNREADABLE * len(timeline.ok)):
+    if len(lost) > max(1, _MOST_UNREADABLE * len(timeline.ok)) or not timeline.ok.any():
         line = table.line_numbers[int(lost[0])]
         raise BenchError(
             "Many rows have no time that can be read.",
