@@ -162,7 +162,12 @@ def claims_of(view: JobView, sittings: tuple[JudgedSitting, ...], elsewhere: str
         missing = "" if spot else elsewhere
         claims.append(Claim("Rated power", *words, spot, rating, missing))
         if whole:
-            claims.append(Claim("Rated power over its band", *words, whole, rating, over_band=True))
+            limit = whole[0].finding.limit
+            band = conditions_text(limit.conditions) if limit else ""
+            title = "Rated power over its band"
+            claims.append(
+                Claim(title, words[0], band, rating.source, whole, rating, over_band=True)
+            )
         claims += _grouped([j for j in mine if j not in watts])
     claims += _grouped([j for j in makers if id(j) not in taken])
     return claims + _unmeasured(view.spec, makers, elsewhere)

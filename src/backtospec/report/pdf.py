@@ -112,6 +112,7 @@ def _plate(plate: Plate, shown: dict[str, Any], svg: bytes | None, narrow: bool)
         "rows": figure["rows"] if table else [],
         "narrow": narrow,
         "bars": isinstance(plate.figure, BarsFigure),
+        "kind": figure["kind"],
         "svg": "" if table or svg is None else svg.decode(),
     }
 

@@ -84,10 +84,10 @@ def _lines(
     figure: SeriesFigure | CurveFigure | CycleFigure, bands: tuple[Band, ...], narrow: bool
 ) -> Canvas:
     if narrow:
-        canvas = blank(HALF_IN, 2.35)
-        axes = canvas.add_axes((0.125, 0.175, 0.865, 0.665))
+        canvas = blank(HALF_IN, 2.05)
+        axes = canvas.add_axes((0.125, 0.195, 0.865, 0.625))
     else:
-        canvas = blank(WIDE_IN, 2.7)
+        canvas = blank(WIDE_IN, 2.5)
         axes = canvas.add_axes((0.06, 0.155, 0.76, 0.765))
     x, y, marks = figure.x, figure.y, figure.marks
     traces = [_drawable(trace, x, y) for trace in figure.traces]
@@ -297,9 +297,9 @@ def _label_above(canvas: Canvas, names: list[tuple[Trace, str]]) -> None:
     for trace, name in sorted(names, key=lambda n: n[0].channel is None or n[1][0] == "—"):
         width = (len(name) + 2) * 0.062 / HALF_IN
         if at and at + width > 1.05:
-            canvas.text(at, 0.945, "…")
+            canvas.text(at, 0.94, "…")
             return
-        canvas.text(at, 0.945, name, color=LOOKS[trace.channel]["color"])
+        canvas.text(at, 0.94, name, color=LOOKS[trace.channel]["color"])
         at += width
 
 
