@@ -420,7 +420,13 @@ def _timeline(name: str, entries: Sequence[_Entry]) -> tuple[Timeline, list[Assu
         )
     if clocks:
         cells = [re.sub(r"\s?([AaPp])\.?([Mm])\.?$", r" \1\2", clock) for clock in clocks]
-        return clock_timeline(name, cells, read_times(cells, "clock"), lines, "", False)
+        times = read_times(cells, "clock")
+        for cell, line, sound in zip(cells, lines, times.ok.tolist(), strict=True):
+            if not sound:
+                raise BenchError(
+                    f"{cell!r} is no time of day.", f"{name}, line {line}", "Correct the time."
+                )
+        return clock_timeline(name, cells, times, lines, "", False)
     ticks = [int((entry.seconds or Fraction(0)) * _TICKS_PER_S) for entry in entries]
     # channels may be noted one after the other, each from the start
     latest: dict[tuple[str | None, str], int] = {}
