@@ -108,7 +108,9 @@ def runaway(random: Random) -> Case:
     growth = random.uniform(150, 450)
     time_s = np.arange(0, random.uniform(2, 3.5) * growth, random.choice([5.0, 10.0, 15.0, 20.0]))
     start = random.uniform(8e-3, 16e-3)
-    return _noisy(random, Case(time_s, start + random.uniform(0.5e-3, 2e-3) * np.exp(time_s / growth)))
+    return _noisy(
+        random, Case(time_s, start + random.uniform(0.5e-3, 2e-3) * np.exp(time_s / growth))
+    )
 
 
 def drifting(random: Random) -> Case:
@@ -141,3 +143,63 @@ FAMILIES: dict[str, tuple[Callable[[Random], Case], set[str]]] = {
     "drifting": (drifting, {"drifting"}),
     "wobble": (wobble, {"wobble"}),
 }
+
+
+EACH = 40
+
+
+@pytest.mark.parametrize("name", FAMILIES)
+def test_each_class_is_told_and_none_trusted_too_early(name: str) -> None:
+    make, accepted = FAMILIES[name]
+    told, in_band, banded = 0, 0, 0
+    for number in range(EACH):
+        case = make(np.random.default_rng([20, number]))
+        found = analyse_warm_up(case.time_s, case.value_v, step_v=STEP_V)
+        told += found.course in accepted
+        assert case.may_trust or not found.trusted, f"log {number} trusted too early"
+        assert found.alarm == (found.course in {"jumping", "runaway"})
+        if found.trusted:
+            assert found.settled_v is not None
+            assert case.settled_v is not None
+            allowed = max(0.015 * case.settled_v, 0.15e-3)
+            assert abs(found.settled_v - case.settled_v) <= allowed
+        if case.settled_v and found.settled_low_v and found.settled_high_v:
+            banded += 1
+            in_band += found.settled_low_v <= case.settled_v <= found.settled_high_v
+    assert told >= 0.9 * EACH
+    assert in_band >= 0.85 * banded
+
+
+@pytest.mark.parametrize("name", ["settled, 300 mV"])
+def test_a_warm_up_long_over_is_trusted(name: str) -> None:
+    make, _ = FAMILIES[name]
+    cases = [make(np.random.default_rng([21, number])) for number in range(20)]
+    over = [case for case in cases if case.may_trust]
+    trusted = sum(analyse_warm_up(c.time_s, c.value_v, step_v=STEP_V).trusted for c in over)
+    assert trusted >= 0.8 * len(over)
+
+
+def test_alarms_are_never_missed() -> None:
+    for number in range(20):
+        for make in (runaway, jumping):
+            case = make(np.random.default_rng([22, number]))
+            assert analyse_warm_up(case.time_s, case.value_v, step_v=STEP_V).alarm
+
+
+def test_jumps_are_placed() -> None:
+    for number in range(20):
+        case = jumping(np.random.default_rng([23, number]))
+        found = analyse_warm_up(case.time_s, case.value_v, step_v=STEP_V)
+        for seen in found.jumps_s:
+            assert min(abs(seen - true) for true in case.jumps_s) <= case.time_s[1]
+
+
+def test_volts_scale_and_time_shifts_change_nothing_else() -> None:
+    for number in range(10):
+        case = settling(np.random.default_rng([24, number]))
+        one = analyse_warm_up(case.time_s, case.value_v, step_v=STEP_V)
+        turned = analyse_warm_up(case.time_s, -case.value_v, step_v=STEP_V)
+        assert (one.course, one.trusted) == (turned.course, turned.trusted)
+        assert one.settled_v is not None
+        assert turned.settled_v == pytest.approx(-one.settled_v, rel=1e-6)
+        assert turned.settled_low_v == pytest.approx(-(one.settled_high_v or 0), rel=1e-6)

@@ -135,12 +135,15 @@ def find_draughts(time_s: Array, value: Array, noise: float) -> tuple[tuple[floa
     lag = max(1, round(SWING_LAG_S / spacing))
     if value.size < 2 * lag + 7:
         return ()
-    bent, weight = _bend(time_s, value - _smooth(time_s, value), lag)
-    moved = np.abs(bent) > 3.3 * noise * weight
+    rest = value - _smooth(time_s, value)
+    bent, weight = _bend(time_s, rest, lag)
+    # at the turns of a swing it is bent, between them it is steep
+    steep = np.abs(rest[2 * lag :] - rest[: -2 * lag]) / np.sqrt(2)
+    moved = np.maximum(np.abs(bent) / weight, steep) > 3.3 * noise
     width = max(7, round(SWING_WINDOW_S / spacing))
     if moved.size < width:
         return ()
-    busy = sliding_window_view(moved, width).mean(axis=1) > 0.45
+    busy = sliding_window_view(moved, width).mean(axis=1) > 0.55
     inside = np.zeros(moved.size, dtype=bool)
     for k in np.flatnonzero(busy):
         inside[k : k + width] = True

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.decay_profile import Curve, DecayProfile, NoiseSpectrum
+from backtospec.analysis.decay_profile import MEMORY_S, Curve, DecayProfile, NoiseSpectrum
 from backtospec.analysis.warm_up_log import Stretch
 
 Array = NDArray[np.float64]
