@@ -82,19 +82,22 @@ def parse_logs(files: Sequence[tuple[str, bytes]], options: LogOptions | None = 
     check_options(options, len(files))
     outcomes = [_read_file(name, data, options) for name, data in files]
     series: list[Series] = []
+    logged: list[Series] = []
     assumptions: list[Assumption] = []
     for position, outcome in enumerate(outcomes):
         stated = options.channels[position] if options.channels else None
         since_on_s = _since_on(options, outcomes[0], outcome)
         found = [build_series(each, outcome.timeline, since_on_s) for each in outcome.readings]
-        series += _with_channels(outcome, found, read_channel(stated) if stated else None)
+        named = _with_channels(outcome, found, read_channel(stated) if stated else None)
+        series += named
+        logged += [] if outcome.by_hand else named
         prefix = f"{outcome.name}: " if len(outcomes) > 1 else ""
         assumptions += [
             replace(each, text=prefix + each.text)
             for each in sorted(outcome.assumptions, key=lambda note: note.line or 0)
         ]
     _refuse_twins(series, outcomes)
-    return LogReading(tuple(series), find_gaps(series), find_duplicates(series), tuple(assumptions))
+    return LogReading(tuple(series), find_gaps(logged), find_duplicates(series), tuple(assumptions))
 
 
 def check_options(options: LogOptions, files: int) -> None:

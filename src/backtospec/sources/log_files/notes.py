@@ -22,7 +22,7 @@ from backtospec.sources.log_files.header import read_header
 from backtospec.sources.log_files.numbers import Mark, Number, mark_in, read_number
 from backtospec.sources.log_files.outcome import FileOutcome
 from backtospec.sources.log_files.reading import Assumption, LogOptions
-from backtospec.sources.log_files.series import Readings, si_values, smallest_step
+from backtospec.sources.log_files.series import Readings, refuse_absurd, si_values, smallest_step
 from backtospec.sources.log_files.timeline import Timeline, clock_timeline
 from backtospec.sources.log_files.times import read_times
 from backtospec.sources.log_files.unit_choice import ask_unit, stated_units
@@ -120,12 +120,12 @@ def read_notes(name: str, lines: Sequence[str], options: LogOptions) -> FileOutc
     _complete_units(name, entries, header.unit, header.unit_line, options, notes)
     timeline, time_notes = _timeline(name, entries)
     notes += time_notes
-    outcome = FileOutcome(name, timeline, header.channel, header.channel_line, [], notes)
+    outcome = FileOutcome(name, timeline, header.channel, header.channel_line, [], notes, True)
     numbers = [_number(name, entry, options) for entry in entries]
     keys = list(dict.fromkeys(entry.series() for entry in entries))
     for channel, si in keys:
         rows = [row for row, entry in enumerate(entries) if entry.series() == (channel, si)]
-        outcome.readings += _readings(channel, si, rows, entries, numbers)
+        outcome.readings += _readings(name, channel, si, rows, entries, numbers)
     overloads = sum(number is None for number in numbers)
     if overloads:
         notes.append(Assumption(None, f"overload rows left out: {overloads}"))
@@ -165,6 +165,7 @@ def _is_noted(line: str) -> bool:
 
 
 def _readings(
+    name: str,
     channel: str | None,
     si: str,
     rows: list[int],
@@ -186,6 +187,7 @@ def _readings(
     if not (cells.state == READ).any():
         return []
     value = si_values(cells, here, cells.unit, known)
+    refuse_absurd(name, si, value)
     step = smallest_step(cells, here, cells.unit, known)
     return [Readings(channel, si, np.array(rows, np.int64), value, cells.state, step)]
 

@@ -11,7 +11,7 @@ from backtospec.sources.log_files.timeline import Timeline
 
 @dataclass(slots=True)
 class FileOutcome:
-    """Readings of one file on one time axis."""
+    """Readings of one file on one time axis; noted by hand they keep no interval."""
 
     name: str
     timeline: Timeline
@@ -19,3 +19,4 @@ class FileOutcome:
     channel_line: int | None
     readings: list[Readings]
     assumptions: list[Assumption]
+    by_hand: bool = False

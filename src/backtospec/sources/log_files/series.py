@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.sources.log_files.cells import NO_READING, OVERLOAD, READ, REASON, Cells
+from backtospec.errors import BenchError
+from backtospec.sources.log_files.cells import OVERLOAD, READ, REASON, Cells
 from backtospec.sources.log_files.numbers import Number
 from backtospec.sources.log_files.reading import Duplicate, Gap, Series
 from backtospec.sources.log_files.shapes import Ints
@@ -17,6 +18,8 @@ from backtospec.sources.log_files.timeline import Timeline
 from backtospec.sources.log_files.units import Unit
 
 _EXACT_COUNT = 2**53
+# volts or amperes that no bench has (common practice, no source)
+_ABSURD = 1e5
 _EXACT_POWER = 22
 # more than the powers of ten a number can have
 _EXPONENTS = 1 << 16
@@ -86,6 +89,19 @@ def smallest_step(cells: Cells, rows: Ints, units: Ints, known: Sequence[Unit]) 
     lowest = min(number.exponent for number in exact)
     counts = [number.count * 10 ** (number.exponent - lowest) for number in exact]
     return Number(math.gcd(*counts), lowest).as_float()
+
+
+def refuse_absurd(where: str, unit: str, value: NDArray[np.float64]) -> None:
+    """Refuse voltages and currents that only a wrong prefix explains, such as MV for mV."""
+    if unit not in ("V", "A") or not np.isfinite(value).any():
+        return
+    largest = float(np.nanmax(np.abs(value)))
+    if largest > _ABSURD:
+        raise BenchError(
+            f"A reading comes to {largest:g} {unit}; up to {_ABSURD:g} {unit} can be meant.",
+            where,
+            f"Correct the unit: m{unit} stands for a thousandth, M{unit} for a million.",
+        )
 
 
 def mark_sentinels(cells: Cells, rows: Ints) -> int:
@@ -189,15 +205,3 @@ def _pairs(units: Ints, exponent: Ints, state: Ints) -> list[tuple[int, int]]:
     keys = np.unique(units[here] * _EXPONENTS + exponent[here] + _EXPONENTS // 2)
     pairs = [divmod(int(key), _EXPONENTS) for key in keys]
     return [(unit, power - _EXPONENTS // 2) for unit, power in pairs]
-
-
-__all__ = [
-    "NO_READING",
-    "Readings",
-    "build_series",
-    "find_duplicates",
-    "find_gaps",
-    "mark_sentinels",
-    "si_values",
-    "smallest_step",
-]

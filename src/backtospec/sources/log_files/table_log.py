@@ -19,6 +19,7 @@ from backtospec.sources.log_files.reading import Assumption, LogOptions
 from backtospec.sources.log_files.series import (
     Readings,
     mark_sentinels,
+    refuse_absurd,
     si_values,
     smallest_step,
 )
@@ -227,6 +228,10 @@ def _column_readings(
         name, numbers.cells, cells, lines, by_row, stated, stated_units(options.unit)
     )
     notes += [note for note in unit_notes if note not in notes]
+    if header.volts_per_division is not None and any(unit.scale == "div" for unit in units):
+        probe = f"; the probe factor {header.probe} is not applied again" if header.probe else ""
+        text = f"volts per division from header, taken at the probe tip{probe}"
+        notes.append(Assumption(header.volts_line, text))
     cells, units = apply_divisions(name, cells, index, units, header.volts_per_division)
     if not (cells.state == READ).any():
         raise BenchError(
@@ -245,6 +250,7 @@ def _column_readings(
         if not (cells.state[rows] == READ).any():
             continue
         value = si_values(cells, rows, index[rows], units)
+        refuse_absurd(name, unit_name, value)
         step = smallest_step(cells, rows, index[rows], units)
         found.append(Readings(channel, unit_name, rows, value, cells.state[rows], step))
     overloads = int((cells.state == OVERLOAD).sum())

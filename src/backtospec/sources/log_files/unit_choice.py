@@ -113,7 +113,7 @@ def choose_units(
         return index, units, notes
     if named and stated is None and not option:
         raise _no_unit(name, shown, first, lines)
-    split = _range_split(cells, bare) if not named else None
+    split = None if named or cells.scientific else _range_split(cells, bare)
     if split is not None and len(option) != 1:
         low, high, quotes = split
         pair = option if len(option) == 2 else None

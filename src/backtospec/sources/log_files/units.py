@@ -57,7 +57,6 @@ _BASES = {
     "Ω": "ohm",
     "ohm": "ohm",
     "ohms": "ohm",
-    "R": "ohm",
     "Hz": "Hz",
     "hz": "Hz",
     "W": "W",
@@ -113,6 +112,8 @@ _PLAIN = {"%": "%", "db": "dB", "dbv": "dBV", "dbu": "dBu", "dbm": "dBm"}
 _DIVISIONS = {"div", "divs", "division", "divisions"}
 _COUPLING = re.compile(r"(?<=[VvA])[ _]?(?:DC|AC|dc|ac|rms|RMS|pp|p-p|pk|=|~|⎓)$")
 
+_COUPLING_BEFORE = re.compile(r"^(?:DC|AC)[ _]?(?=[nµumk]?[VA]$)")
+
 
 @lru_cache(maxsize=4096)
 def read_unit(text: str) -> Unit | None:
@@ -125,7 +126,7 @@ def read_unit(text: str) -> Unit | None:
     >>> read_unit("°F").si
     'degC'
     """
-    symbol = _COUPLING.sub("", text.strip())
+    symbol = _COUPLING_BEFORE.sub("", _COUPLING.sub("", text.strip()))
     if not symbol or len(symbol) > 20:
         return None
     low = symbol.lower()

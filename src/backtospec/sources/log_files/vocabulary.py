@@ -211,6 +211,7 @@ def unit_in_text(text: str) -> Unit | None:
     for pattern in (_HEADER_UNIT, _LOOSE_UNIT):
         for match in pattern.finditer(text):
             unit = read_unit(match.group(1))
-            if unit is not None:
+            # a letter in brackets, such as (R) or (A), names something else
+            if unit is not None and (pattern is _HEADER_UNIT or len(unit.symbol) > 1):
                 return unit
     return None
