@@ -140,9 +140,8 @@ def _channel(name: str, truth: Truth, got: Truth, case: Truth) -> Iterator[Compa
             found = got["snr_db"].get(key)
             yield Compared(f"{name} S/N {band}", truth[f"snr_db_{band}"], found, own["thdn_db"])
     for hz, level in truth["hum_db_re_fund"].items():
-        near = {k: v for k, v in got["hum_db"].items() if abs(float(k) - float(hz)) < 1}
-        found = next(iter(near.values()), None)
-        yield Compared(f"{name} hum {hz}", level, found, own["hum_db"])
+        near = [v for k, v in got["hum_db"].items() if abs(float(k) - float(hz)) < 1]
+        yield Compared(f"{name} hum {hz}", level, near[0] if near else None, own["hum_db"])
 
 
 def _ramp(case: Truth, got: Truth) -> Iterator[Compared]:

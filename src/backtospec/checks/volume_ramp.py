@@ -121,6 +121,12 @@ def measure(answers: Answers) -> Measurement:
     ramp = answers.capture("recording", RampAnalysis)
     channels = _from_recording(ramp, answers) if ramp else _from_spots(answers)
     pairs = _recorded_pairs(ramp, answers) if ramp else _typed_pairs(answers)
+    if ramp is not None and Channel.MONO in ramp.channels:
+        raise BenchError(
+            "it holds one channel, and nothing says whether it is left or right.",
+            "recording",
+            "Record both channels in one file.",
+        )
     if ramp is not None and not channels:
         raise BenchError(
             f"{_refused(answers) or 'no tone was found'}.",

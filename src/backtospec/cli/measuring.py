@@ -36,7 +36,7 @@ def analyse(
     rated_thd_percent: Annotated[str, typer.Option(help="Also find the power there.")] = "",
     rated_power_w: Annotated[str, typer.Option(help="Rated power.")] = "",
     processes: Annotated[int, typer.Option(help="Processes to use; 0 lets it choose.")] = 0,
-) -> None:
+) -> int:
     """Analyse one recording: level, power, distortion, noise, tracking.
 
     Example:  backtospec analyse ramp.wav --kind ramp --full-scale-volts 36.2
@@ -62,10 +62,12 @@ def analyse(
     if output.as_json:
         body = {key: value for key, value in document.items() if key != "schema"}
         output.document("analyse", body)
-        return
-    from backtospec.cli.terminal import show_analysis
+    else:
+        from backtospec.cli.terminal import show_analysis
 
-    show_analysis(output.console(), document)
+        show_analysis(output.console(), document)
+    usable = any(channel["valid"] for channel in document["channels"].values())
+    return Status.DONE if usable else Status.UNUSABLE
 
 
 def checks(
