@@ -20,7 +20,7 @@ SLOW_SHARES = (0.05, 0.12, 0.25, 0.4, 0.6)
 """Shares of the noise power that may be slow; the readings choose."""
 FLICKER = 0.65
 """A meter in use flickers by about this part of its last digit: common practice, no source."""
-MOST_POINTS = 240
+MOST_POINTS = 180
 CONSTANTS = 361
 
 
@@ -110,7 +110,7 @@ def bound_end_value(
     independent = max(min(freedom, minutes), 1.0)
     last = thinned[-1].value[-1]
     span = max(float(np.ptp(np.concatenate([s.value for s in thinned]))), step)
-    offsets = np.geomspace(step / 50, 40 * span, 32)
+    offsets = np.geomspace(step / 50, 40 * span, 25)
     ends = np.concatenate([last - offsets[::-1], [last], last + offsets])
     misfits = profile.scan(ends)[0]
     ends, misfits = _insert(profile, ends, misfits, np.argmin(misfits), np.argmin(misfits))
@@ -134,7 +134,7 @@ def bound_end_value(
         cautious_noise=max(float(np.sqrt(variance)), FLICKER * step / np.sqrt(groups)),
         one_sided=float(stdtrit(independent, 0.95)),
         best=best,
-        curves=profile.curves(np.linspace(ends[inside[0]], ends[inside[-1]], 41)),
+        curves=profile.curves(np.linspace(ends[inside[0]], ends[inside[-1]], 31)),
         last=thinned[-1],
         _profile=profile,
         _spectrum=spectra[-1],
@@ -148,7 +148,7 @@ def _insert(
     more: list[Array] = []
     for edge in {int(first), int(last)}:
         left, right = max(edge - 1, 0), min(edge + 1, ends.size - 1)
-        more.append(np.linspace(ends[left], ends[right], 14)[1:-1])
+        more.append(np.linspace(ends[left], ends[right], 11)[1:-1])
     added = np.concatenate(more)
     every = np.concatenate([ends, added])
     order = np.argsort(every)
