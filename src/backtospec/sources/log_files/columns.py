@@ -175,8 +175,11 @@ def _find_elapsed(table: Table, kinds: list[str], numeric: list[int], roles: Rol
     if chosen is not None:
         roles.elapsed = chosen
         roles.elapsed_unit_column = unit_column(chosen)
-        for i in {chosen, *times}:
-            numeric.remove(i)
+        numeric.remove(chosen)
+        # a second column of times goes too, unless it is all there is to read
+        others = [i for i in times if i != chosen]
+        if set(numeric) - set(others):
+            numeric[:] = [i for i in numeric if i not in others]
 
 
 def _untitled_elapsed(

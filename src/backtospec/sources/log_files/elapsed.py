@@ -15,10 +15,14 @@ from backtospec.sources.log_files.reading import Assumption
 from backtospec.sources.log_files.shapes import Ints
 from backtospec.sources.log_files.timeline import Timeline, refuse_backwards
 from backtospec.sources.log_files.units import read_time_unit
-from backtospec.sources.log_files.vocabulary import seconds_in_title
+from backtospec.sources.log_files.vocabulary import seconds_in_title, words_of
 
 _MAX_TICKS = 2**62
 # 1998 to 2096, counted in seconds or milliseconds since 1970: too long for any elapsed time
+_DAYS_BEFORE_1970 = 25_569
+_DATE_TITLES = frozenset(
+    ("date", "datum", "data", "datetime", "stamp", "timestamp", "дата", "日時")
+)
 _EPOCH_S = (9 * 10**8, 4 * 10**9)
 
 
@@ -57,6 +61,7 @@ def elapsed_timeline(
             if unit is not None and not factor[row]:
                 factor[row], power[row] = unit.count, unit.exponent
     bare = ok & (factor == 0)
+    fallback_is_assumed = bool(bare.any()) and fallback is None
     if bare.any():
         if fallback is None:
             line = lines[int(np.flatnonzero(bare)[0])]
@@ -66,14 +71,19 @@ def elapsed_timeline(
     ticks, per_second = _ticks(name, count, exponent + power, factor, ok)
     kind, offset = "elapsed", None
     if ok.any():
-        epoch = _epoch_scale(int(ticks[ok][0]), per_second)
+        first = int(np.flatnonzero(ok)[0])
+        epoch = _epoch_scale(int(ticks[first]), per_second)
         if epoch is not None:
             scaled = ticks.astype(object) * 1_000_000 // (per_second * epoch)
             ticks, per_second, kind = np.array(scaled, np.int64), 1_000_000, "stamp"
             offset = np.zeros(len(ticks), np.int64)
-            notes = [
-                Assumption(lines[int(np.flatnonzero(ok)[0])], "times read as counted from 1970")
-            ]
+            notes = [Assumption(lines[first], "times read as counted from 1970")]
+        elif fallback_is_assumed and _is_day_count(title, int(ticks[first]) / per_second):
+            # the last digits of a spreadsheet's day count are rounding
+            days = np.where(ok, ticks / float(per_second) - _DAYS_BEFORE_1970, 0.0)
+            ticks = np.round(days * 86_400_000).astype(np.int64) * 1000
+            per_second, kind = 1_000_000, "stamp"
+            notes = [Assumption(lines[first], "times read as days of a spreadsheet")]
     refuse_backwards(name, column.cells, ticks, ok, lines)
     return Timeline(ticks, per_second, kind, ok, offset), notes
 
@@ -118,6 +128,11 @@ def _ticks(
         )
     scale = 10 ** np.where(ok, exponent - lowest, 0)
     return np.where(ok, count * factor * scale, 0), 10**-lowest
+
+
+def _is_day_count(title: str, first: float) -> bool:
+    """Days since the end of 1899, 1954 to 2119, under a title that speaks of a date."""
+    return bool(_DATE_TITLES.intersection(words_of(title))) and 20_000 < first < 80_000
 
 
 def _epoch_scale(first: int, per_second: int) -> int | None:

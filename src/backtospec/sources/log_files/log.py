@@ -13,7 +13,8 @@ from backtospec.errors import BenchError, Question
 from backtospec.sources.log_files.decimal_mark import OPTION as DECIMAL_OPTION
 from backtospec.sources.log_files.decimal_mark import SIGNS
 from backtospec.sources.log_files.decoding import MAX_BYTES, decode, split_lines
-from backtospec.sources.log_files.notes import looks_like_notes, may_be_notes, read_notes
+from backtospec.sources.log_files.note_signs import looks_like_notes, may_be_notes
+from backtospec.sources.log_files.notes import read_notes
 from backtospec.sources.log_files.outcome import FileOutcome
 from backtospec.sources.log_files.reading import Assumption, LogOptions, LogReading, Series
 from backtospec.sources.log_files.series import build_series, find_duplicates, find_gaps

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -19,6 +19,14 @@ from backtospec.sources.log_files.cells import OVERLOAD, READ, Cells
 from backtospec.sources.log_files.decimal_mark import OPTION as DECIMAL_OPTION
 from backtospec.sources.log_files.decimal_mark import SIGNS, ask_decimal
 from backtospec.sources.log_files.header import read_header
+from backtospec.sources.log_files.note_signs import (
+    MAX_LINE,
+    MAX_LINES,
+    pair_with_channels,
+    signs_of,
+    without_remarks,
+    without_strays,
+)
 from backtospec.sources.log_files.numbers import Mark, Number, mark_in, read_number
 from backtospec.sources.log_files.outcome import FileOutcome
 from backtospec.sources.log_files.reading import Assumption, LogOptions
@@ -26,59 +34,10 @@ from backtospec.sources.log_files.series import Readings, refuse_absurd, si_valu
 from backtospec.sources.log_files.timeline import Timeline, clock_timeline
 from backtospec.sources.log_files.times import read_times
 from backtospec.sources.log_files.unit_choice import ask_unit, stated_units
-from backtospec.sources.log_files.units import Unit, read_time_unit, read_unit, time_unit_words
-from backtospec.sources.log_files.vocabulary import (
-    channel_in_text,
-    place_in,
-    read_channel,
-)
+from backtospec.sources.log_files.units import Unit, read_unit
+from backtospec.sources.log_files.vocabulary import channel_in_text, place_in
 
-_MAX_LINES = 20_000
 _TICKS_PER_S = 1_000_000
-_START = "|".join(
-    (
-        "at start|start|at switch-on|switch-on|switch on|cold|begin|beginning",
-        "beginn|anfang|zu beginn|kalt|einschalten|au début|début|à froid|froid",
-        "all'inizio|inizio|freddo|a freddo|koud|al inicio|inicio|начало|в начале",
-        "開始|最初|冷間|電源投入",
-    )
-)
-_HALVES = {
-    "half an hour": 1800,
-    "a quarter of an hour": 900,
-    "quarter of an hour": 900,
-    "quarter hour": 900,
-    "half hour": 1800,
-    "eine halbe stunde": 1800,
-    "halbe stunde": 1800,
-    "viertelstunde": 900,
-    "une demi-heure": 1800,
-    "demi-heure": 1800,
-    "mezz'ora": 1800,
-    "полчаса": 1800,
-    "an hour": 3600,
-    "one hour": 3600,
-    "eine stunde": 3600,
-    "1時間半": 5400,
-}
-_PLAIN = r"[+-]?(?:[0-9][0-9.,'’]*|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,2}(?![0-9]))?"
-_TIME_WORDS = "|".join(re.escape(word) for word in time_unit_words())
-_SIGNS = re.compile(
-    rf"(?P<half>{'|'.join(re.escape(words) for words in _HALVES)})(?!\w)"
-    rf"|(?P<start>(?<!\w)(?:{_START})(?!\w))"
-    rf"|(?P<time>(?<![\w.,])(?:(?P<whole>[0-9]{{1,3}})\s+)?(?P<over>[0-9]{{1,3}})/(?P<under>[0-9]{{1,3}})\s*(?P<fraction_unit>{_TIME_WORDS})(?![^\W\d_])"
-    rf"|(?<![\w.,])(?P<amount>[0-9][0-9.,]*)\s*(?P<amount_unit>{_TIME_WORDS})(?![^\W\d_]))"
-    r"|(?P<clock>(?<![\w.,:])[0-9]{1,2}[:h][0-9]{2}(?::[0-9]{2})?(?:\s?[AaPp]\.?[Mm]\b\.?)?(?![\w:]))"
-    rf"|(?P<value>(?<![\w.,/])(?P<number>{_PLAIN})\s*(?P<unit>[nµumkM]?(?:V|v|A|Ω|В|А)(?:DC|AC|dc|ac)?(?![^\W\d_])|м[ВA-ZА]|мк[ВА]|[km]?[Oo]hms?\b|°\s?[CFcf]\b|[CF](?![^\W\d_])|(?:milli)?volts?\b|[mM][vV](?![^\W\d_])|[µu][vV](?![^\W\d_])))"
-    rf"|(?P<bare>(?<![\w.,/])(?P<bare_number>{_PLAIN})(?![\w/]))"
-    r"|(?P<mark>(?<!\w)(?:[+-]?O\.?L\.?|0\.?L|OVLD|overload|-{3,})(?!\w)\s?(?:[µm]?V\b)?)"
-    r"|(?P<word>[^\W\d_]+\.?|[左右])",
-    re.IGNORECASE,
-)
-# separators, dates and scaled times that no hand writes
-_MACHINE = re.compile(r"[;|\t]|[0-9][-/.][0-9]{1,2}[-/.][0-9]|[0-9][nuµm]s\b|[-+][0-9.]+\s?m?s\b")
-_JUDGED_LINES = 200
-_PARENTHESES = re.compile(r"\([^()]*\)|\[[^\[\]]*\]|（[^（）]*）")
 
 
 @dataclass(slots=True)
@@ -132,38 +91,6 @@ def read_notes(name: str, lines: Sequence[str], options: LogOptions) -> FileOutc
     return outcome
 
 
-def looks_like_notes(lines: Sequence[str]) -> bool:
-    """Tell whether most lines with numbers read as notes: a time in words beside a reading.
-
-    Examples
-    --------
-    >>> looks_like_notes(["after 10 min 9.6 mV L"]), looks_like_notes(["2023-11-04 19:02:10,9.6"])
-    (True, False)
-    """
-    filled = [line for line in lines[:_MAX_LINES] if re.search("[0-9]", line)][:_JUDGED_LINES]
-    noted = sum(_is_noted(_PARENTHESES.sub(" ", line)) for line in filled if len(line) < 1000)
-    return noted > 0.5 * len(filled)
-
-
-def may_be_notes(lines: Sequence[str]) -> bool:
-    """Tell whether a hand may have written the lines: a time in words, no dates or separators."""
-    filled = [line for line in lines[:_MAX_LINES] if re.search("[0-9]", line)]
-    if len(lines) > _MAX_LINES or any(len(line) > 1000 for line in filled):
-        return False
-    bare = [_PARENTHESES.sub(" ", line) for line in filled]
-    if any(_MACHINE.search(line) for line in bare):
-        return False
-    return any(kind in ("seconds", "clock") for line in bare for kind, _ in _signs(line))
-
-
-def _is_noted(line: str) -> bool:
-    if _MACHINE.search(line):
-        return False
-    kinds = [kind for kind, _ in _signs(line)]
-    read = "value" in kinds or "mark" in kinds or ("bare" in kinds and "channel" in kinds)
-    return read and ("seconds" in kinds or ("clock" in kinds and "channel" in kinds))
-
-
 def _readings(
     name: str,
     channel: str | None,
@@ -199,17 +126,17 @@ def _entries(name: str, lines: Sequence[str]) -> tuple[list[_Entry], list[tuple[
     seconds: Fraction | None = None
     clock: str | None = None
     section: str | None = None
-    if len(lines) > _MAX_LINES:
+    if len(lines) > MAX_LINES:
         raise BenchError(
             f"The {len(lines)} lines form no table of readings.",
             name,
             "Export the log as CSV with one reading per line.",
         )
     for number, raw in enumerate(lines, 1):
-        if not raw.strip() or len(raw) > 1000:
+        if not raw.strip() or len(raw) > MAX_LINE:
             continue
-        line = _PARENTHESES.sub(" ", raw)
-        signs = list(_signs(line))
+        line = without_remarks(raw)
+        signs = list(signs_of(line))
         times = [sign for sign in signs if sign[0] in ("seconds", "clock")]
         values = [sign for sign in signs if sign[0] in ("value", "bare", "mark")]
         if times and (values or len(signs) <= 3):
@@ -223,8 +150,8 @@ def _entries(name: str, lines: Sequence[str]) -> tuple[list[_Entry], list[tuple[
             if not entries or len(line.split()) <= 3:
                 section = named or section
             continue
-        signs = _without_strays(name, number, signs)
-        for channel, (kind, found) in _paired(signs):
+        signs = without_strays(name, number, signs)
+        for channel, (kind, found) in pair_with_channels(signs):
             entry = _entry(number, seconds, clock, channel or section, kind, found, line)
             if entry is not None:
                 entries.append(entry)
@@ -248,100 +175,6 @@ def _entry(
         channel = " ".join(filter(None, (place_in(line), channel))) or "temperature"
     shown = f"{text} {unit_text}".strip()
     return _Entry(number, seconds, clock, channel, shown, None if kind == "mark" else text, unit)
-
-
-def _signs(line: str) -> Iterator[tuple[str, object]]:
-    """The signs of a line in order: (kind, what it says)."""
-    joined: Fraction | None = None
-    for match in _SIGNS.finditer(line):
-        found = match.groupdict()
-        if found["time"]:
-            # "1 h 30 min" is one time
-            part = _seconds_of(found)
-            joined = part if joined is None else joined + part
-            continue
-        if joined is not None:
-            yield "seconds", joined
-            joined = None
-        if found["half"]:
-            yield "seconds", Fraction(_HALVES[found["half"].lower()])
-        elif found["start"]:
-            yield "seconds", Fraction(0)
-        elif found["clock"]:
-            yield "clock", found["clock"].replace("h", ":").replace("H", ":")
-        elif found["value"]:
-            yield "value", (found["number"], found["unit"])
-        elif found["bare"]:
-            yield "bare", (found["bare_number"], "")
-        elif found["mark"]:
-            unit = re.search(r"[µm]?V$", found["mark"].strip())
-            yield "mark", (found["mark"].strip(), unit.group() if unit else "")
-        elif found["word"]:
-            channel = read_channel(found["word"])
-            if channel is not None:
-                yield "channel", channel
-    if joined is not None:
-        yield "seconds", joined
-
-
-def _seconds_of(found: dict[str, str | None]) -> Fraction:
-    unit = read_time_unit(found["fraction_unit"] or found["amount_unit"] or "")
-    if unit is None:
-        return Fraction(0)
-    factor = unit.count * Fraction(10) ** unit.exponent
-    if found["over"]:
-        under = int(found["under"] or 1) or 1
-        return (int(found["whole"] or 0) + Fraction(int(found["over"]), under)) * factor
-    text = (found["amount"] or "0").rstrip(".,")
-    number = read_number(text, ",") if "," in text else read_number(text, ".")
-    if number is None:
-        return Fraction(0)
-    return number.count * Fraction(10) ** number.exponent * factor
-
-
-def _paired(signs: Sequence[tuple[str, object]]) -> list[tuple[str | None, tuple[str, object]]]:
-    """Each reading with its channel: the one before it if the line starts so, else behind it."""
-    useful = [sign for sign in signs if sign[0] in ("value", "bare", "mark", "channel")]
-    before = bool(useful) and useful[0][0] == "channel"
-    pairs: list[tuple[str | None, tuple[str, object]]] = []
-    channel: str | None = None
-    if before:
-        for sign in useful:
-            if sign[0] == "channel":
-                channel = str(sign[1])
-            else:
-                pairs.append((channel, sign))
-        return pairs
-    waiting: list[tuple[str, object]] = []
-    for sign in useful:
-        if sign[0] == "channel":
-            pairs += [(str(sign[1]), value) for value in waiting]
-            waiting = []
-        else:
-            waiting.append(sign)
-    return pairs + [(None, value) for value in waiting]
-
-
-def _without_strays(
-    name: str, line: int, signs: Sequence[tuple[str, object]]
-) -> list[tuple[str, object]]:
-    """Numbers without a unit count only where each has its channel, or stands alone."""
-    count = Counter(kind for kind, _ in signs)
-    stated = count["value"] + count["mark"]
-    if not count["bare"] or stated + count["bare"] == count["channel"]:
-        return list(signs)
-    if stated:
-        return [sign for sign in signs if sign[0] != "bare"]
-    if count["bare"] == 1:
-        return list(signs)
-    shown = ", ".join(
-        str(found[0]) for kind, found in signs if kind == "bare" and isinstance(found, tuple)
-    )
-    raise BenchError(
-        f"The numbers {shown} cannot be told apart.",
-        f"{name}, line {line}",
-        "Write each reading with its unit and channel.",
-    )
 
 
 def _has_unit(values: Sequence[tuple[str, object]]) -> bool:

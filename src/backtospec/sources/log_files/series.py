@@ -185,11 +185,11 @@ def find_duplicates(series: Sequence[Series]) -> tuple[Duplicate, ...]:
     for each in series:
         elapsed = np.array(each.elapsed_s)
         repeated = np.flatnonzero(np.diff(elapsed) == 0) + 1
-        if len(repeated) > 0.3 * len(elapsed):
+        if len(elapsed) > _ENOUGH_COUNTS and len(repeated) > 0.3 * len(elapsed):
             continue
         for index in repeated.tolist():
             found.setdefault(each.elapsed_s[index], []).append(each.channel)
-    return tuple(Duplicate(at, tuple(who)) for at, who in sorted(found.items()))
+    return tuple(Duplicate(at, tuple(dict.fromkeys(who))) for at, who in sorted(found.items()))
 
 
 def _grain(steps: NDArray[np.float64]) -> float:

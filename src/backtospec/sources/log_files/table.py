@@ -118,6 +118,8 @@ def _rows(name: str, lines: Sequence[str], start: int, separator: str, width: in
         )
     head = [(n, line) for n, line in enumerate(lines[: start - 1], 1) if line.strip()]
     titles, title_line, units_row = _titles(head, separator, width)
+    if title_line is None and head:
+        _refuse_split_decimals(name, head[-1], separator, width)
     if title_line is not None:
         head = [each for each in head if each[0] < title_line]
     return Table(
@@ -239,6 +241,19 @@ def _titles(
                 continue
         return tuple(cells), number, units_row
     return empty, None, units_row
+
+
+def _refuse_split_decimals(name: str, last: tuple[int, str], separator: str, width: int) -> None:
+    """Commas that are separators and decimal marks at once leave more cells than titles."""
+    titles = _SPLITTERS[separator](last[1])
+    words = {word for cell in titles for word in words_of(cell)}
+    if separator == "," and 1 < len(titles) < width and words & TIME_TITLES:
+        raise BenchError(
+            f"The titles name {len(titles)} columns and the rows have {width} cells: the comma "
+            "may be separator and decimal mark at once.",
+            f"{name}, line {last[0]}",
+            "Export the log with semicolons or tabs between the columns.",
+        )
 
 
 def _may_be_titles(line: str, cells: Sequence[str]) -> bool:

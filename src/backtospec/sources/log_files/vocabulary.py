@@ -161,7 +161,8 @@ def unit_words(title: str) -> list[str]:
     """Return the parts of a column title that may name its unit, likeliest first."""
     parts = re.findall(r"[\[(]([^\])]*)[\])]", title)
     parts += [title.rsplit("/", 1)[1]] if "/" in title else []
-    parts.append(title)
+    # v stands for value as often as for volts
+    parts += [title] if title.strip() != "v" else []
     tokens = re.split(r"[\s_,:;()\[\]=]+", title)
     # a letter alone is a unit only at the end of a name such as idle_V
     parts += [t for t in tokens if len(t) > 1 or t == "V"]
@@ -182,11 +183,15 @@ def unit_in_title(title: str) -> Unit | None:
     return next((unit for part in unit_words(title) if (unit := read_unit(part))), None)
 
 
+# as titles these mean the time, not hours
+_TIME_OF_DAY = _words("heure ora hora 時間")
+
+
 def seconds_in_title(title: str) -> tuple[int, int] | None:
     """Return count and exponent of the seconds in the time unit a column title names."""
     for part in unit_words(title):
         unit = read_time_unit(part)
-        if unit is not None:
+        if unit is not None and part.lower() not in _TIME_OF_DAY:
             return unit.count, unit.exponent
     return None
 
