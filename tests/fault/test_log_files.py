@@ -48,6 +48,15 @@ FILES: dict[str, tuple[bytes, str]] = {
     ),
     "mixed quantities": (b"0\t9.6\tmV\n10\t21.0\tmA\n20\t9.7\tmV", "mixes A and V"),
     "times too large": (b"s,mV\n0,9.6\n1e30,9.7\n", "too large"),
+    "commas for all": (b"s,mV\n0,9,6\n1,9,7\n2,9,8\n", "separator and decimal mark"),
+    "megavolts": (b"s,MV\n0,9.6\n1,9.7\n", "9.7e+06 V"),
+    "a hundred thousand cells": (b",".join([b"9"] * 49_000) + b"\n", "No rows"),
+    "half the table damaged": (
+        b"time;channel;value;unit\n"
+        + b"2023-03-26 01:35:00;L;0,0066;V\n2023-03-26 01:35OLR;0,0071\n" * 6,
+        "does not fit",
+    ),
+    "noted time that is none": (b"at 25:99 9.6 mV left\nat 26:99 9.7 mV left\n", "'25:99'"),
     "ragged": (b"s,mV\n" + b"0,9.6\n1,2,3,4\n" * 10, "does not fit"),
 }
 

@@ -473,3 +473,61 @@ def test_document_of_a_question() -> None:
     assert document["question"]["option"] == "--decimal"
     assert [choice["value"] for choice in document["question"]["choices"]] == ["comma", "point"]
     assert json.loads(json.dumps(document)) == document
+
+
+def test_days_of_a_spreadsheet() -> None:
+    series = one(parse_log("log.csv", b"Date,mV\n45234.5,9.6\n45234.50012,9.7\n"))
+    assert series.first_time == "2023-11-04T12:00:00"
+    assert series.elapsed_s[1] == pytest.approx(10.368, abs=0.001)
+
+
+def test_seconds_since_1970() -> None:
+    series = one(parse_log("log.csv", b"timestamp,V\n1700000000,0.0096\n1700000010.5,0.0097\n"))
+    assert series.first_time == "2023-11-14T22:13:20+00:00"
+    assert series.elapsed_s == (0.0, 10.5)
+
+
+def test_column_titled_v_is_not_in_volts() -> None:
+    series = one(parse_log("log.csv", b"# channel: R\n# unit: mV\ns,v\n0,9.6\n1,9.7\n"))
+    assert (series.channel, series.value) == ("R", (0.0096, 0.0097))
+
+
+@pytest.mark.parametrize(
+    ("title", "channel"),
+    [
+        ("Lch [mV]", "L"),
+        ("U_right mV", "R"),
+        ("gauche (mV)", "L"),
+        ("destra/mV", "R"),
+        ("右(mV)", "R"),
+        ("Левый мВ", "L"),
+        ("Kanal 2 [mV]", "CH2"),
+        ("CH1 mV", "CH1"),
+        ("reading [mV]", None),
+    ],
+)
+def test_channel_in_a_title(title: str, channel: str | None) -> None:
+    series = one(parse_log("log.csv", f"s;{title}\n0;9,6\n60;9,7\n".encode()))
+    assert (series.channel, series.value) == (channel, (0.0096, 0.0097))
+
+
+@pytest.mark.parametrize("encoding", ["cp1251", "cp932", "utf-8"])
+def test_old_code_pages(encoding: str) -> None:
+    title = {"cp1251": "Время, с;Левый, мВ", "cp932": "時間 秒;左 mV", "utf-8": "t/s;L µV"}[
+        encoding
+    ]
+    data = f"{title}\n0;9,6\n60;9,7\n".encode(encoding)
+    series = one(parse_log("log.csv", data))
+    assert (series.channel, series.elapsed_s) == ("L", (0.0, 60.0))
+
+
+def test_stated_time_since_switch_on() -> None:
+    options = LogOptions(minutes_since_on=12.5)
+    assert one(parse_log("log.csv", b"s,mV\n0,9.6\n10,9.7\n", options)).t0_s == 750.0
+
+
+def test_probe_factor_is_said_not_applied() -> None:
+    data = b"Volts/Div,0.5\nProbe,10\nSample Interval,1E-3\nindex,div\n0,2.00\n1,2.04\n"
+    reading = parse_log("scope.csv", data)
+    assert one(reading).value == (1.0, 1.02)
+    assert "probe factor 10 is not applied again" in texts(reading)

@@ -171,7 +171,7 @@ def _seconds_of(found: dict[str, str | None]) -> Fraction:
 def pair_with_channels(
     signs: Sequence[tuple[str, object]],
 ) -> list[tuple[str | None, tuple[str, object]]]:
-    """Return each reading with its channel: the one before it if the line starts so, else behind it."""
+    """Return each reading with its channel: before it where the line starts so, else behind."""
     useful = [sign for sign in signs if sign[0] in ("value", "bare", "mark", "channel")]
     before = bool(useful) and useful[0][0] == "channel"
     pairs: list[tuple[str | None, tuple[str, object]]] = []

@@ -25,6 +25,7 @@ _COMMENT = re.compile(r"\s*(?:#|;|//|%|!|\*)")
 _WIDE_SPACE = re.compile(r"\t+| {2,}")
 _SPACE = re.compile(r"\s+")
 _SAMPLE_LINES = 400
+_MOST_COLUMNS = 100
 _BLOCK_LINES = 20_000
 _MOST_BAD = 0.1
 _USUAL_LOOK = 0.05
@@ -198,6 +199,8 @@ def _score(sample: Sequence[tuple[int, str]], separator: str) -> tuple[int, int]
 
 def _is_row(cells: Sequence[str]) -> bool:
     """A row holds a time or a number, and beside it one more number or mark for no reading."""
+    if len(cells) > _MOST_COLUMNS:
+        return False
     filled = [cell for cell in cells if cell]
     looks = [_look(cell) for cell in filled]
     if len(cells) == 1:
