@@ -48,6 +48,10 @@ FILES: dict[str, tuple[bytes, str]] = {
     ),
     "mixed quantities": (b"0\t9.6\tmV\n10\t21.0\tmA\n20\t9.7\tmV", "mixes A and V"),
     "times too large": (b"s,mV\n0,9.6\n1e30,9.7\n", "too large"),
+    "endless volts per division": (
+        b"Volts/Div,0.99999999999999999999\nSample Interval,2e-5\nindex,div\n0,1.96\n1,2.08\n",
+        "too many digits",
+    ),
     "commas for all": (b"s,mV\n0,9,6\n1,9,7\n2,9,8\n", "separator and decimal mark"),
     "megavolts": (b"s,MV\n0,9.6\n1,9.7\n", "9.7e+06 V"),
     "a hundred thousand cells": (b",".join([b"9"] * 49_000) + b"\n", "No rows"),

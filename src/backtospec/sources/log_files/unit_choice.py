@@ -18,6 +18,7 @@ from backtospec.sources.log_files.units import Unit, read_unit
 OPTION = "--unit"
 _RANGE_STEP = (300.0, 3000.0)
 _CLEAR_SPACE = 20.0
+_MOST_COUNTS = 10**18
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,6 +158,13 @@ def apply_divisions(
             "The readings are in divisions of the screen, and no volts per division are stated.",
             name,
             "Add a line such as 'Volts/Div,0.5' above the rows.",
+        )
+    largest = int(np.abs(cells.count[here]).max())
+    if volts.count * largest >= _MOST_COUNTS:
+        raise BenchError(
+            f"{volts.as_float():g} V per division has too many digits.",
+            name,
+            "Correct the volts per division in the header.",
         )
     count = np.where(here, cells.count * volts.count, cells.count)
     exponent = np.where(here, cells.exponent + volts.exponent, cells.exponent)
