@@ -336,6 +336,29 @@ def test_the_later_sitting_counts_and_every_reading_stays_in_evidence() -> None:
     assert ids == [f"r{i:02d}" for i in range(1, 11)]
 
 
+@pytest.mark.parametrize(
+    ("typed", "value", "shown"),
+    [
+        ("9.0 mV", 0.009, ""),
+        ("-4.10 mV", -0.0041, ""),
+        ("100 mV", 0.1, ""),
+        ("9,6", 0.0096, "9.6 mV"),
+        ("0.0096 V", 0.0096, "9.6 mV"),
+        ("ramp.flac", None, ""),
+    ],
+)
+def test_what_was_understood_is_shown_where_it_differs(
+    typed: str, value: float | None, shown: str
+) -> None:
+    bench = Bench()
+    bench.sit(OFFSET, Visit.AFTER, offset(0.01, 0.01), OFFSET_LIMIT)
+    sitting = bench.sittings[0]
+    reading = replace(sitting.readings[0], text=typed, value=value)
+    bench.sittings[0] = replace(sitting, readings=(reading,))
+    (line,) = build_document(view(bench), made_at=MADE_AT).evidence[0].readings
+    assert (line.text, line.value) == (typed, shown)
+
+
 def test_every_number_names_readings_that_are_in_the_evidence() -> None:
     document = build_document(view(whole_job()), made_at=MADE_AT)
     listed = {line.id for group in document.evidence for line in group.readings}

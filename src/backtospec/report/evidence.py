@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterable
 from dataclasses import asdict
 
@@ -87,13 +88,22 @@ def _line(reading: Reading) -> EvidenceLine:
         reading.key,
         CHANNELS[reading.channel] if reading.channel else "",
         reading.text + corrects,
-        "" if reading.value is None else amount(reading.value, reading.unit, 6),
+        _understood(reading),
         reading.probed_at,
         "" if reading.meter is None else reading.meter.name,
         when(reading.taken_at),
         "" if minutes is None else f"{minutes:.3g} min after power-on",
         reading.file_sha256 or "",
     )
+
+
+def _understood(reading: Reading) -> str:
+    """Return the number as understood; nothing where it only repeats what was typed."""
+    if reading.value is None:
+        return ""
+    shown = amount(reading.value, reading.unit, 6)
+    typed = re.sub(r"(\.\d*?)0+(?=\D|$)", r"\1", "".join(reading.text.split())).replace("-", "−")
+    return "" if re.sub(r"\.(?=\D|$)", "", typed) == "".join(shown.split()) else shown
 
 
 def instruments_of(view: JobView, others: Iterable[str] = ()) -> tuple[Instrument, ...]:

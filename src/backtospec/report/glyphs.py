@@ -16,6 +16,7 @@ _MOST_MARKS = 2
 
 _LONG_WORD, _PIECE = 15, 8
 _BREAK = "\u200b"
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:[pnµmkM]?(?:V|A|W|Ω|F|Hz|s)|%|dB|°C|min)(?![\w/]))")
 
 
 def font_folder() -> Path:
@@ -66,7 +67,8 @@ def visible(text: str) -> str:
             shown.append(character)
         else:
             shown.append(f"{_BREAK}[U+{ord(character):04X}]{_BREAK}")
-    return re.sub(rf"[^\s{_BREAK}]{{{_LONG_WORD},}}", _breakable, "".join(shown))
+    whole = _NUMBER_AND_UNIT.sub("\u00a0", "".join(shown))
+    return re.sub(rf"[^\s{_BREAK}]{{{_LONG_WORD},}}", _breakable, whole)
 
 
 def ascii_only(text: str) -> str:

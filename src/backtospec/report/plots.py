@@ -112,7 +112,7 @@ def _lines(
         _draw_trace(axes, trace, drawn_only=not trace.points and trace.channel in read)
     for mark in marks:
         _draw_mark(axes, mark, x if mark.across == "x" else y, shown)
-    names = [(t, _name(t, not t.points and t.channel in read)) for t in shown]
+    names = [(t, _name(t, not t.points and t.channel in read, 22 if narrow else 18)) for t in shown]
     if narrow:
         _label_above(canvas, names)
     else:
@@ -181,8 +181,8 @@ def _set_scale(
     axes.tick_params(which="minor", length=1.5)
 
 
-def _name(trace: Trace, drawn_only: bool) -> str:
-    return ("— " if drawn_only else _SIGNS[trace.channel]) + short(trace.title, 18)
+def _name(trace: Trace, drawn_only: bool, most: int) -> str:
+    return ("— " if drawn_only else _SIGNS[trace.channel]) + short(trace.title, most)
 
 
 def _draw_trace(axes: Axes, trace: Trace, drawn_only: bool) -> None:
