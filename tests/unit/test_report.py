@@ -306,6 +306,23 @@ def test_a_rating_at_another_load_is_not_shown() -> None:
     assert "load ohm" in claim.left.note
 
 
+def test_a_rating_shown_at_one_frequency_is_met_there_and_open_over_its_band() -> None:
+    bench = Bench()
+    bench.sit(POWER, Visit.AFTER, power(48.2, 47.1), POWER_LIMIT)
+    sitting = bench.sittings[0]
+    assert sitting.conclusion is not None
+    result = Result("band_w", "rated power over the band", Measured(47.1), "W", "one", ("left",))
+    wanted = Limit("band_w", 45, None, "W", "leaflet 1977", (Condition("band", "20 Hz to 20 kHz"),))
+    findings = (*sitting.conclusion.findings, against(result, wanted))
+    conclusion = replace(sitting.conclusion, findings=findings)
+    bench.sittings[0] = replace(sitting, conclusion=conclusion)
+    document = build_document(view(bench), made_at=MADE_AT)
+    assert document.headline.line == "Meets its rated 2 × 45 W into 8 Ω at 1 kHz."
+    assert (document.headline.mark, document.headline.word) == ("✓", "in spec, as shown")
+    assert [c.title for c in document.claims] == ["Rated power", "Rated power over its band"]
+    assert any("not comparable" in o.why for o in document.omissions)
+
+
 def test_what_was_not_shown_is_said() -> None:
     said = {o.what: o.why for o in build_document(view(whole_job()), made_at=MADE_AT).omissions}
     assert said["Rated 2 × 45 W into 8 Ω from 20 Hz to 20 kHz"] == "shown at 1 kHz only"

@@ -236,7 +236,9 @@ def _difference(cells: dict[str, Judged]) -> str:
 
 def _compares_channels(row: Row) -> bool:
     words = row.title.casefold()
-    return row.both is not None and any(w in words for w in ("tracking", "balance", "minus left"))
+    return row.both is not None and any(
+        w in words for w in ("tracking", "balance", "minus left", "over left")
+    )
 
 
 def _section(sitting: JudgedSitting) -> Section:
