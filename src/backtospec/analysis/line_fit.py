@@ -175,9 +175,9 @@ class _Design:
             else:
                 cycles = family.hz * offset / self.rate_hz
             turn = np.exp(2j * np.pi * (cycles - np.round(cycles)))
-            line = np.ones_like(turn)
+            reached = family.orders[0]
+            line = turn**reached
             lines = 2 * len(family.orders)
-            reached = 0
             for place, order in enumerate(family.orders):
                 while reached < order:
                     line = line * turn

@@ -130,8 +130,7 @@ def _holds(track: LevelTrack, first: int, end: int) -> bool:
     if np.any(np.abs(drift) > _MOST_DRIFT_DB):
         return False
     before, after = track.thd[early].mean(axis=0), track.thd[late].mean(axis=0)
-    mean = track.thd[first:end].mean(axis=0)
-    scatter = track.thd[first:end].std(axis=0)
+    scatter = (track.thd[early].std(axis=0) + track.thd[late].std(axis=0)) / 2
     doubt = np.maximum(scatter, track.thd_u[first:end].mean(axis=0)) * np.sqrt(2 / third)
-    allowed = np.maximum(_MOST_DISTORTION_TREND * mean, np.minimum(4 * doubt, 0.1 * mean + 1e-5))
+    allowed = np.maximum(_MOST_DISTORTION_TREND * track.thd[first:end].mean(axis=0), 4 * doubt)
     return bool(np.all(np.abs(after - before) <= np.maximum(allowed, 1e-5)))

@@ -41,13 +41,14 @@ def overload_fraction(samples: Array, cycle_samples: float) -> float:
         if top < NEAR_FULL_SCALE:
             continue
         held = signed >= top - _SAME_CODE
-        runs = run_lengths(held)
-        # Crest of a sine within one 16-bit step of its peak: the longest honest run.
-        honest = np.arccos(1 - 2.0**-15 / top) / np.pi * cycle_samples + 1
-        longest = int(runs.max(initial=0))
+        longest = int(run_lengths(held).max(initial=0))
         crowd = int(held.sum())
-        at_the_limit = top >= 1 - 2.0**-14
-        if longest > max(2.0, honest) or (at_the_limit and longest >= 2 and crowd > 8 * honest):
+        # Crest of a sine within one 16-bit step of its peak: the longest honest run; and within
+        # one 24-bit step: the honest crowd.
+        honest = np.arccos(1 - 2.0**-15 / top) / np.pi * cycle_samples + 1
+        honest_crowd = np.arccos(1 - 2 * _SAME_CODE / top) / np.pi * len(signed)
+        at_the_limit = top >= 1 - 2.0**-15
+        if longest > max(2.0, honest) or (at_the_limit and crowd > 20 + 8 * honest_crowd):
             share += crowd / len(samples)
     return share
 

@@ -385,8 +385,8 @@ def _frequency(
     grid: Grid, quarters: Quarters, playing: NDArray[np.bool_], valid: list[int]
 ) -> tuple[float, float]:
     """Return the frequency from the turning of the phase, each step weighted by its power."""
-    both = playing[:, valid].all(axis=1)
-    pair = np.asarray(both[1:] & both[:-1])
+    both = np.asarray(playing[:, valid].all(axis=1))
+    pair = np.flatnonzero(np.logical_and(both[1:], both[:-1]))
     phasor = quarters.phasor[:, valid]
     turns = np.sum(phasor[1:] * phasor[:-1].conj(), axis=1)[pair]
     if not len(turns):

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.distortion import Distortion, read_distortion
-from backtospec.analysis.line_fit import line_spectrum, strongest_line
+from backtospec.analysis.line_fit import Family, fit_lines, line_spectrum, strongest_line
 from backtospec.analysis.notes import FileFacts, Note, channel_names
 from backtospec.analysis.quality import overload_fraction, quantisation_step
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.stretches import Stretches, find_stretches, thump_end
-from backtospec.analysis.tone_fit import FittedTone, fit_tone
+from backtospec.analysis.tone_fit import FittedTone, fit_tone, orders_below
 from backtospec.analysis.tone_notes import channel_notes, whole_notes
 from backtospec.errors import BenchError
 
@@ -25,6 +25,8 @@ Array = NDArray[np.float64]
 _SEARCH = 0.03
 _SHORTEST_CYCLES = 2
 _SILENT_RMS = 1e-5
+_MOST_THUMP_STEPS = 8
+_HEARD_OVER_DOUBT = 6.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,6 +168,10 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
     notes.extend(stretches.notes)
     for index, (fitted, column) in fits.items():
         name = names[index]
+        if abs(fitted.harmonics[0, column]) < _HEARD_OVER_DOUBT * fitted.amplitude_u[column]:
+            channels[name] = ChannelTone(False, "silence")
+            notes.append(Note("silence", "No tone stands out of the noise.", name))
+            continue
         channels[name] = _channel(fitted, column, rate_hz, name, setup)
         step = quantisation_step(samples[:, index])
         notes.extend(channel_notes(name, fitted, column, channels[name].distortion, rate_hz, step))
@@ -235,18 +241,14 @@ def _fit_channels(
 ) -> tuple[Fits, Stretches]:
     """Return the fit of each channel, jointly unless their frequencies differ."""
     taken = stretches.longest
-    fitted = fit_tone(samples[taken][:, alive], taken.astype(float), rate_hz, hz, setup.mains_hz)
-    spoiled = thump_end(fitted.fit, rate_hz)
+    heard = samples[taken][:, alive]
+    spoiled = _thump(heard, taken.astype(float), rate_hz, hz)
     if spoiled:
-        taken = taken[spoiled:]
+        taken, heard = taken[spoiled:], heard[spoiled:]
         text = "A thump at the start is left out."
         note = Note("thump", text, at_s=float(stretches.start / rate_hz))
-        stretches = Stretches(
-            int(taken[0]), stretches.end, stretches.groups, (note, *stretches.notes)
-        )
-        fitted = fit_tone(
-            samples[taken][:, alive], taken.astype(float), rate_hz, fitted.hz, setup.mains_hz
-        )
+        stretches = replace(stretches, start=int(taken[0]), notes=(note, *stretches.notes))
+    fitted = fit_tone(heard, taken.astype(float), rate_hz, hz, setup.mains_hz)
     if not _differ(fitted):
         return {index: (fitted, column) for column, index in enumerate(alive)}, stretches
     apart = {}
@@ -257,6 +259,20 @@ def _fit_channels(
         )
         apart[index] = (single, 0)
     return apart, stretches
+
+
+def _thump(samples: Array, positions: Array, rate_hz: float, hz: float) -> int:
+    """Return how many samples at the start a transient spoils."""
+    most = max(1, len(positions) // 8 - 1)
+    tone = Family(hz, orders_below(0.45 * rate_hz, hz, min(10, most)))
+    spoiled = 0
+    for _ in range(_MOST_THUMP_STEPS):
+        fit = fit_lines(samples[spoiled:], positions[spoiled:], rate_hz, (tone,))
+        more = thump_end(fit, rate_hz)
+        if not more:
+            break
+        spoiled += more
+    return spoiled
 
 
 def _differ(fitted: FittedTone) -> bool:

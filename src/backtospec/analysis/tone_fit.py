@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,9 @@ Complex = NDArray[np.complex128]
 _FIRST_ORDERS = 10
 _JOINT_ORDERS = 40
 _BATCH_ORDERS = 40
-_MOST_ORDERS = 1000
+_MOST_ORDERS = 400
+#: Only a wave distorted this much has anything to show beyond the joint orders.
+_SHOWS_HIGH_ORDERS = 1e-3
 _MOVING_TERMS = 6
 #: Relative change of level over the record above which the level is followed, not averaged.
 _STEADY_LEVEL = 3e-4
@@ -133,9 +135,26 @@ def fit_tone(
         beyond = tuple(k * tone_hz for k in orders_below(rate_hz / 2, tone_hz)[len(orders) :])
         singles = find_single_lines(fit.residual, rate_hz, known + beyond)
         if singles:
-            families = (*fit.families, *(Family(hz, (1,)) for hz in singles))
-            fit = fit_lines(samples, positions, rate_hz, families)
+            lines = tuple(Family(hz, (1,)) for hz in singles)
+            fit = _joined(fit, fit_lines(fit.residual, positions, rate_hz, lines))
     return _with_high_orders(fit, positions, rate_hz, mains)
+
+
+def _joined(fit: LineFit, more: LineFit) -> LineFit:
+    """Return a fit with the lines of another one that was made on its residual."""
+    freedom = max(len(more.residual) - fit.parameters - more.parameters, 1)
+    return replace(
+        more,
+        families=fit.families + more.families,
+        frequency_u=fit.frequency_u + more.frequency_u,
+        shift_hz=np.concatenate((fit.shift_hz, more.shift_hz)),
+        shift_u=np.concatenate((fit.shift_u, more.shift_u)),
+        amplitudes=fit.amplitudes + more.amplitudes,
+        level_slope=fit.level_slope + more.level_slope,
+        dc=fit.dc + more.dc,
+        variance=np.sum(more.residual**2, axis=0) / freedom,
+        parameters=fit.parameters + more.parameters,
+    )
 
 
 def _band_edge(rate_hz: float) -> float:
@@ -175,6 +194,10 @@ def _with_high_orders(
     every = orders_below(_band_edge(rate_hz), tone.hz)
     room = len(residual) // 4 - fit.parameters
     beyond = every[len(orders) : max(len(orders), room // 2)]
+    lines = np.abs(harmonics[0])
+    distorted = np.sum(lines[1:] ** 2, axis=0) > (_SHOWS_HIGH_ORDERS * lines[0]) ** 2
+    if not np.any(distorted):
+        beyond = ()
     for at in range(0, len(beyond), _BATCH_ORDERS):
         batch = beyond[at : at + _BATCH_ORDERS]
         more = fit_lines(residual, positions, rate_hz, (Family(tone.hz, batch, free=False),))

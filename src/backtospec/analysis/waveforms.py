@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,7 +13,7 @@ Array = NDArray[np.float64]
 
 def phase_cycles(frames: int, rate_hz: float, hz: float, start_cycles: float = 0.0) -> Array:
     """Return the phase of a tone at each sample, in cycles, shape (frames,)."""
-    return start_cycles + hz * np.arange(frames) / rate_hz
+    return np.asarray(start_cycles + hz * np.arange(frames) / rate_hz, dtype=np.float64)
 
 
 def harmonic_wave(cycles: Array, amplitudes: Mapping[int, complex]) -> Array:
@@ -143,7 +144,7 @@ def level_plan_db(
     """
     rest, move = round(pause_s * rate_hz), round(turn_s * rate_hz)
     pieces = [np.full(rest, float(levels_db[0]))]
-    for before, after in zip(levels_db[:-1], levels_db[1:], strict=True):
+    for before, after in pairwise(levels_db):
         share = (np.arange(move) + 0.5) / max(move, 1)
         pieces.extend((before + (after - before) * share, np.full(rest, float(after))))
     return np.concatenate(pieces)
