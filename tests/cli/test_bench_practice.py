@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from tests.cli.conftest import SHEET, Command
 from tests.cli.test_published_cases import kinds, settings, values
 

@@ -6,6 +6,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+
 from tests.cli.conftest import SHEET, Command
 
 

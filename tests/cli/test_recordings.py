@@ -8,9 +8,6 @@ import numpy as np
 import pytest
 import soundfile
 from numpy.typing import NDArray
-from tests.cli.conftest import Command
-from tests.cli.test_job import readings_in
-from tests.cli.test_published_cases import kinds, settings, values
 
 from backtospec.analysis.waveforms import (
     as_recorded,
@@ -20,6 +17,9 @@ from backtospec.analysis.waveforms import (
     phase_cycles,
     white_noise,
 )
+from tests.cli.conftest import Command
+from tests.cli.test_job import readings_in
+from tests.cli.test_published_cases import kinds, settings, values
 
 RATE_HZ = 48_000
 VOLTS = 36.0
