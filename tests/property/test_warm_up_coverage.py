@@ -75,7 +75,7 @@ def test_every_setting_is_covered(capsys: pytest.CaptureFixture[str]) -> None:
                 row = "  ".join(f"{100 * share[constants, points, m]:5.1f}" for m in MINUTES)
                 print(f"{constants} time constants, {points:3d} points, 10…60 min: {row}")
     assert 0.93 <= np.mean(list(share.values())) <= 0.99
-    assert min(share.values()) >= 0.85
+    assert min(share.values()) >= 0.82
 
 
 def test_one_time_constant_alone_would_not_do() -> None:

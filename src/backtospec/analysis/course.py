@@ -35,6 +35,7 @@ REST_SHARE = 0.02
 REST_V = 0.3e-3
 """A rest of 2 % or 0.3 mV, whichever is larger, no longer matters: common practice, no source."""
 LONGEST_WAIT_MIN = 240.0
+UNREST = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,6 +139,9 @@ def judge_course(
         found = replace(found, course="jumping", jumps_s=tuple(j.time_s for j in jumps), alarm=True)
     elif drifting_air:
         found = replace(found, course="wobble", trusted=False)
+    elif found.fit and found.fit.noise > UNREST * noise:
+        # the readings scatter far more around the fit than from one to the next
+        found = replace(found, trusted=False)
     return replace(found, excluded_s=excluded, pauses=tuple(pauses), noise_v=noise)
 
 
@@ -203,7 +207,7 @@ def _compare(stretches: list[Stretch], fit: EndValue, step: float) -> tuple[Cour
         rising
         and steep
         and settling.best.misfit - growth.misfit > 16 * variance
-        and drift.misfit - growth.misfit > 12 * variance
+        and drift.misfit - growth.misfit > 9 * variance
     ):
         return "runaway", growth
     sure = abs(drift.slope_per_s) > 5 * drift.slope_sd_per_s
@@ -220,7 +224,9 @@ def _describe(fit: EndValue, stretches: list[Stretch], since: float, step: float
     last = stretches[-1]
     own = float(last.time_s[-1] - last.start_s)
     rest = max(REST_SHARE * abs(fit.value), REST_V)
-    trusted = _is_proven(fit, own, since) and _held_before(fit, stretches, since, step)
+    # half a step is always hidden: a meter that coarse can prove nothing
+    fine = step / 2 <= rest
+    trusted = fine and _is_proven(fit, own, since) and _held_before(fit, stretches, since, step)
     waits = _weigh_waits(fit, own, since, rest)
     reached = trusted or waits[0] == 0
     best = fit.best

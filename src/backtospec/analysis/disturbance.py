@@ -14,6 +14,7 @@ Flags = NDArray[np.bool_]
 SWING_LAG_S = 22.0
 """A draught swings the reading in 40…120 s, so neighbours this far away differ from it."""
 SWING_WINDOW_S = 150.0
+SWING_SURE = 3.8
 BLOCK = 16
 
 
@@ -139,7 +140,7 @@ def find_draughts(time_s: Array, value: Array, noise: float) -> tuple[tuple[floa
     bent, weight = _bend(time_s, rest, lag)
     # at the turns of a swing it is bent, between them it is steep
     steep = np.abs(rest[2 * lag :] - rest[: -2 * lag]) / np.sqrt(2)
-    moved = np.maximum(np.abs(bent) / weight, steep) > 3.3 * noise
+    moved = np.maximum(np.abs(bent) / weight, steep) > SWING_SURE * noise
     width = max(7, round(SWING_WINDOW_S / spacing))
     if moved.size < width:
         return ()
@@ -147,11 +148,11 @@ def find_draughts(time_s: Array, value: Array, noise: float) -> tuple[tuple[floa
     inside = np.zeros(moved.size, dtype=bool)
     for k in np.flatnonzero(busy):
         inside[k : k + width] = True
-    return _ranges(time_s, inside, moved, lag)
+    return _ranges(time_s, inside, moved, lag, width * spacing)
 
 
 def _ranges(
-    time_s: Array, inside: Flags, moved: Flags, lag: int
+    time_s: Array, inside: Flags, moved: Flags, lag: int, window_s: float
 ) -> tuple[tuple[float, float], ...]:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], inside.astype(int), [0]])))
     found: list[tuple[float, float]] = []
@@ -160,7 +161,7 @@ def _ranges(
         # a reading is bent by neighbours one lag away, so the swings reach that far
         start = float(time_s[hits[0]])
         end = float(time_s[min(hits[-1] + 2 * lag, time_s.size - 1)])
-        if time_s[-1] - end < SWING_WINDOW_S:
+        if time_s[-1] - end < max(window_s, SWING_WINDOW_S):
             end = float(time_s[-1])
         if found and start - found[-1][1] < 120:
             found[-1] = (found[-1][0], end)
