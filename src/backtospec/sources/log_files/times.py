@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from backtospec.sources.log_files.shapes import Ints, digit_blocks, group_by_shape, take_integer
 
 DAY_US = 86_400_000_000
+_WIDEST_OFFSET_US = 15 * 3_600_000_000
 
 _MONTHS = (
     "jan janv ene янв",
@@ -122,6 +123,7 @@ def read_times(cells: Sequence[str], kind: str) -> Times:
             }
             offset[rows] = [known[cells[row][start:end]] for row in rows.tolist()]
             flags["offset"][rows] = True
+            flags["ok"][rows] &= np.abs(offset[rows]) <= _WIDEST_OFFSET_US
     return Times(
         parts, flags["open"], flags["long"], flags["dotted"], clock, offset, flags["offset"],
         flags["ok"], kind != "clock", kind != "date", with_seconds, halves,
