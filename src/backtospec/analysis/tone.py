@@ -27,6 +27,7 @@ _SHORTEST_CYCLES = 2
 _SILENT_RMS = 1e-5
 _MOST_THUMP_STEPS = 8
 _HEARD_OVER_DOUBT = 6.0
+_HEARD_IN_SPECTRUM = 1e3
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +176,8 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
         channels[name] = _channel(fitted, column, rate_hz, name, setup)
         step = quantisation_step(samples[:, index])
         notes.extend(channel_notes(name, fitted, column, channels[name].distortion, rate_hz, step))
-    notes.extend(whole_notes(samples, fits, names))
+    valid = {index: fit for index, fit in fits.items() if channels[names[index]].valid}
+    notes.extend(whole_notes(samples, valid, names))
     return _summary(file, setup, _in_order(channels, names), fits, stretches, notes)
 
 
@@ -248,17 +250,34 @@ def _fit_channels(
         text = "A thump at the start is left out."
         note = Note("thump", text, at_s=float(stretches.start / rate_hz))
         stretches = replace(stretches, start=int(taken[0]), notes=(note, *stretches.notes))
-    fitted = fit_tone(heard, taken.astype(float), rate_hz, hz, setup.mains_hz)
-    if not _differ(fitted):
+    own_hz = _own_frequencies(heard, rate_hz, hz)
+    apart = own_hz is not None
+    if own_hz is None:
+        fitted = fit_tone(heard, taken.astype(float), rate_hz, hz, setup.mains_hz)
+        apart = _differ(fitted)
+        own_hz = tuple(fitted.hz + fitted.fit.shift_hz[0])
+    if not apart:
         return {index: (fitted, column) for column, index in enumerate(alive)}, stretches
-    apart = {}
+    fits = {}
     for column, index in enumerate(alive):
-        start_hz = fitted.hz + float(fitted.fit.shift_hz[0, column])
-        single = fit_tone(
-            samples[taken][:, [index]], taken.astype(float), rate_hz, start_hz, setup.mains_hz
-        )
-        apart[index] = (single, 0)
-    return apart, stretches
+        single = heard[:, [column]]
+        own = fit_tone(single, taken.astype(float), rate_hz, own_hz[column], setup.mains_hz)
+        fits[index] = (own, 0)
+    return fits, stretches
+
+
+def _own_frequencies(samples: Array, rate_hz: float, hz: float) -> tuple[float, ...] | None:
+    """Return each channel's frequency where they lie too far apart for one fit, else ``None``."""
+    bin_hz = rate_hz / len(samples)
+    low, high = hz * (1 - _SEARCH) - bin_hz, min(hz * (1 + _SEARCH) + bin_hz, 0.49 * rate_hz)
+    found = []
+    for column in range(samples.shape[1]):
+        power = line_spectrum(samples[:, [column]])
+        near = power[int(low / bin_hz) + 1 : int(high / bin_hz) + 1]
+        if not len(near) or float(near.max()) < _HEARD_IN_SPECTRUM * float(np.median(power)):
+            return None
+        found.append(strongest_line(samples[:, [column]], rate_hz, low, high))
+    return tuple(found) if max(found) - min(found) > 0.25 * bin_hz else None
 
 
 def _thump(samples: Array, positions: Array, rate_hz: float, hz: float) -> int:

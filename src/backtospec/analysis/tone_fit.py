@@ -113,7 +113,7 @@ def fit_tone(
     probe = Family(fit.families[0].hz, orders, free=False, level_terms=1)
     fit = fit_lines(samples, positions, rate_hz, (probe,))
     terms = _level_terms(fit)
-    quiet = bool(np.all(fit.variance < 1e-20 * np.abs(fit.amplitudes[0][0]) ** 2))
+    quiet = _is_quiet(fit)
     tone_hz = fit.families[0].hz
     orders = orders_below(edge_hz, tone_hz, _fitting_orders(len(samples), _JOINT_ORDERS))
     tone = Family(tone_hz, orders, level_terms=terms)
@@ -130,7 +130,7 @@ def fit_tone(
             mains = again
             families = (fit.families[0], Family(mains.hz, mains.orders))
             fit = fit_lines(samples, positions, rate_hz, families)
-    if not quiet:
+    if not _is_quiet(fit):
         known = (0.0, *(k * f.hz for f in fit.families for k in f.orders))
         beyond = tuple(k * tone_hz for k in orders_below(rate_hz / 2, tone_hz)[len(orders) :])
         singles = find_single_lines(fit.residual, rate_hz, known + beyond)
@@ -138,6 +138,11 @@ def fit_tone(
             lines = tuple(Family(hz, (1,)) for hz in singles)
             fit = _joined(fit, fit_lines(fit.residual, positions, rate_hz, lines))
     return _with_high_orders(fit, positions, rate_hz, mains)
+
+
+def _is_quiet(fit: LineFit) -> bool:
+    """Return whether only the rounding of the arithmetic is left."""
+    return bool(np.all(fit.variance < 1e-20 * np.abs(fit.amplitudes[0][0]) ** 2))
 
 
 def _joined(fit: LineFit, more: LineFit) -> LineFit:
