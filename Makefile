@@ -53,3 +53,8 @@ clean:
 .PHONY: captures
 captures: setup
 	$(BIN)/python -m tests.known_captures $(FOLDER)
+
+# The same for meter logs: make logs FOLDER=…
+.PHONY: logs
+logs: setup
+	$(BIN)/python -m tests.known_logs $(FOLDER)

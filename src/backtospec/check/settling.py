@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from backtospec.analysis.warm_up import WarmUp, analyse_warm_up
+from backtospec.analysis.adjustment import Quantity, guide_adjustment
+from backtospec.analysis.warm_up import WarmUp, analyse_warm_up, write_mv
 from backtospec.check.answers import Answers, Series
 from backtospec.check.figures import Axis, Band, Mark, SeriesFigure, Trace
 from backtospec.quantity import Measured, MeterRange
@@ -17,6 +18,7 @@ HAND_METER = (0.5, 3.0)
 """Percent and counts taken where no meter is named (common practice for a hand meter)."""
 
 _DRAWN = 80
+_ENOUGH_TO_LOOK_BACK = 30
 _AHEAD_MIN = 20.0
 
 
@@ -118,6 +120,12 @@ def settling_figure(
             times, middle, low, high = drawn
             traces.append(Trace(f"{name}, fitted", times, middle, one.channel))
             bands.append(Band(f"{name}, 95 %", times, low, high, one.channel))
+        early = _as_it_stood(one)
+        if early is not None:
+            times, middle, low, high = early
+            title = f"{name}, as foreseen at {times[0]:.0f} min"
+            traces.append(Trace(title, times, middle, one.channel))
+            bands.append(Band(title, times, low, high, one.channel))
     marks = tuple(Mark("limit", "y", v * 1000) for v in (low_v, high_v) if v is not None)
     return SeriesFigure(
         key, title, Axis("time", "min"), Axis("reading", "mV"), tuple(traces), tuple(bands), marks
@@ -143,6 +151,26 @@ def _predicted(one: Settling) -> tuple[Line, Line, Line, Line] | None:
     return tuple((t + start) / 60 for t in times), scaled[0], scaled[1], scaled[2]
 
 
+def _as_it_stood(one: Settling) -> tuple[Line, Line, Line, Line] | None:
+    """Return the prediction from the first third of a settled log, to hold against what came."""
+    series = one.series
+    if one.end is None or len(series.time_s) < _ENOUGH_TO_LOOK_BACK:
+        return None
+    count = len(series.time_s) // 3
+    first = replace(series, time_s=series.time_s[:count], value=series.value[:count])
+    start = series.time_s[0] if series.since_on else 0.0
+    warm_up = _analyse(first, start, None, None)
+    if warm_up.settled_v is None:
+        return None
+    begin, stop = first.time_s[-1], series.time_s[-1]
+    times = [begin + (stop - begin) * i / (_DRAWN - 1) for i in range(_DRAWN)]
+    predicted = warm_up.predict([t - start for t in times])
+    if predicted is None:
+        return None
+    scaled = [tuple(float(v) * 1000 for v in line) for line in predicted]
+    return tuple(t / 60 for t in times), scaled[0], scaled[1], scaled[2]
+
+
 def unsettled(found: tuple[Settling, ...]) -> tuple[tuple[str, str], ...]:
     """Return (kind of advice, reason) of each channel that has not reached a trusted end.
 
@@ -154,6 +182,59 @@ def unsettled(found: tuple[Settling, ...]) -> tuple[tuple[str, str], ...]:
         for one in found
         if one.end is None
     )
+
+
+def next_turn(
+    one: Settling,
+    low_v: float,
+    high_v: float,
+    quantity: Quantity,
+    position: str,
+) -> tuple[str, str] | None:
+    """Return (kind of advice, reason) of the next turn of a channel's trimmer, or ``None``.
+
+    It is for a course whose end is foreseen outside the range: wholly outside, while it is still
+    warming. The reading to set now follows from the model, so that nobody waits an hour per turn.
+
+    Parameters
+    ----------
+    one
+        The channel's readings, taken before the trimmer was touched.
+    low_v, high_v
+        The range it must end in, in volts.
+    quantity
+        ``idle`` or ``offset``.
+    position
+        Where the trimmer stood, noted before the first turn; empty where nobody noted it.
+    """
+    warm_up = one.warm_up
+    low, high = warm_up.settled_low_v, warm_up.settled_high_v
+    if low is None or high is None or warm_up.alarm or warm_up.advice not in _MAY_BE_TURNED:
+        return None
+    outside = high < low_v or low > high_v
+    if not outside:
+        return None
+    if not position.strip():
+        return "ADJUST", (
+            f"{one.name.capitalize()}: it ends between {write_mv(low)} and {write_mv(high)}, "
+            "outside the range. Mark or measure where its trimmer stands, and enter that; then "
+            "the reading to set now can be told."
+        )
+    last_s, last_v = one.series.readings()[-1]
+    start = one.series.time_s[0] if one.series.since_on else 0.0
+    setting = guide_adjustment(
+        warm_up,
+        time_s=last_s - start,
+        reading_v=last_v,
+        target_v=(low_v + high_v) / 2,
+        tolerance_v=(high_v - low_v) / 2,
+        quantity=quantity,
+        original_position=position,
+    )
+    return setting.kind, f"{one.name.capitalize()}: {_lowered(setting.reason)}"
+
+
+_MAY_BE_TURNED = ("WAIT", "ADJUST", "LEAVE")
 
 
 def _lowered(sentence: str) -> str:

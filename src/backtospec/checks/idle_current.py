@@ -22,8 +22,9 @@ from backtospec.check import (
     ResultKey,
     SeriesInput,
     Stage,
+    TextInput,
 )
-from backtospec.check.settling import Settling, settling_figure, settlings, unsettled
+from backtospec.check.settling import Settling, next_turn, settling_figure, settlings, unsettled
 from backtospec.errors import BenchError
 from backtospec.quantity import Measured, with_tolerance, write
 from backtospec.records import Channel, Condition, IdleSpec, Limit, PowerState
@@ -329,6 +330,9 @@ def advise(findings: Findings) -> Counsel:
     alarm = _alarm(findings)
     if alarm is not None:
         return alarm
+    turns = _next_turns(answers)
+    if turns:
+        return Counsel(turns, next_step="turn, wait a minute, read; then the other channel")
     moving = unsettled(_settlings(answers))
     if moving:
         words = tuple(Advice(AdviceKind(kind), reason) for kind, reason in moving)
@@ -383,6 +387,24 @@ def _shown(results: list[Result]) -> str:
         if r.value is not None
     ]
     return " and ".join(parts)
+
+
+def _next_turns(answers: Answers) -> tuple[Advice, ...]:
+    """Return the next turn of each channel whose log ends outside the manual's range."""
+    spec = answers.spec.idle if answers.spec else None
+    fits = spec is not None and spec.across == answers.choice("point")
+    if spec is None or not fits or spec.low is None or spec.high is None:
+        return ()
+    if _has_trimmer(answers) is False or answers.choice("limiter") == "in":
+        return ()
+    found = _settlings(answers)
+    if any(one.warm_up.advice in ("STOP", "REPLACE") for one in found):
+        return ()
+    turns = (
+        next_turn(one, spec.low, spec.high, "idle", answers.texts.get(f"{one.name}_trimmer_at", ""))
+        for one in found
+    )
+    return tuple(Advice(AdviceKind(turn[0]), turn[1]) for turn in turns if turn is not None)
 
 
 def _alarm(findings: Findings) -> Counsel | None:
@@ -667,6 +689,8 @@ CHECK = Check(
             prompt="Is there an idle trimmer?",
             choices=(Choice("yes", "Yes"), Choice("no", "No: fixed resistors")),
         ),
+        TextInput(key="left_trimmer_at", prompt="Left, where the trimmer stood before any turn"),
+        TextInput(key="right_trimmer_at", prompt="Right, where the trimmer stood before any turn"),
         NumberInput(key="heatsink", prompt="Heatsink temperature", unit="°C", low=-20, high=200),
     ),
     results=(

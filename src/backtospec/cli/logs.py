@@ -30,6 +30,7 @@ def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
     app.command()(readings)
     app.command(name="warm-up")(warm_up)
+    app.command()(adjust)
 
 
 def readings(
@@ -109,6 +110,64 @@ def warm_up(
         console = output.console()
         for name, (series, one) in found.items():
             console.print(f"{name}: {one.course}. {one.advice}: {one.reason}{_at(series, one)}")
+    return Status.FAILED if stop else Status.DONE
+
+
+def adjust(
+    context: typer.Context,
+    files: Files,
+    target: Annotated[str, typer.Option(help='Where it shall be hot: "10 mV".')],
+    position: Annotated[
+        str, typer.Option(help="Where the trimmer stood before any turn, in words or ohms.")
+    ],
+    tolerance: Annotated[str | None, typer.Option(help='Near enough: "1 mV".')] = None,
+    quantity: Annotated[str, typer.Option(help="idle or offset.")] = "idle",
+    now: Annotated[str | None, typer.Option(help="Reading now, if later than the log.")] = None,
+    minute: Annotated[str | None, typer.Option(help="Minute of the log at which it was read.")] = (
+        None
+    ),
+    turned: Annotated[
+        str | None, typer.Option(help='The last turn: "before asked after", in mV.')
+    ] = None,
+    unit: Unit = None,
+    channel: Channels = None,
+) -> int:
+    """Say what to set a trimmer to now, so that it lands on the target when hot.
+
+    Example:  backtospec adjust idle.csv --channel L --target "10 mV" --position "2 o'clock"
+    """
+    from backtospec.bench.logs import next_setting, read_files, turn_from_text
+    from backtospec.quantity import read
+
+    output = output_of(context)
+    options = _options(unit, None, None, None, channel, None)
+    settings = next_setting(
+        read_files(files, options),
+        target_v=read(target, "mV", "target", -100_000, 100_000),
+        tolerance_v=None if tolerance is None else read(tolerance, "mV", "tolerance", 0, 100_000),
+        quantity=quantity,
+        position=position,
+        now_v=None if now is None else read(now, "mV", "now", -100_000, 100_000),
+        time_s=None if minute is None else read(minute, "min", "minute", 0, 100_000),
+        turn=None if turned is None else turn_from_text(turned),
+    )
+    if output.as_json:
+        body = {
+            name: {
+                "advice": {"kind": s.kind, "reason": s.reason},
+                "set_now_v": s.set_now_v,
+                "lands_at_v": s.lands_at_v,
+                "lands_low_v": s.lands_low_v,
+                "lands_high_v": s.lands_high_v,
+                "last_step": s.last_step,
+            }
+            for name, s in settings.items()
+        }
+        output.document("adjust", {"channels": body})
+    else:
+        for name, setting in settings.items():
+            output.console().print(f"{name}: {setting.kind}: {setting.reason}")
+    stop = any(setting.kind == "STOP" for setting in settings.values())
     return Status.FAILED if stop else Status.DONE
 
 
