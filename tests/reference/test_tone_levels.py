@@ -120,7 +120,7 @@ def test_an_overloaded_channel_gives_only_its_reason() -> None:
     found = analyse(as_recorded(pair, 24), 997.0)
     right = found.channels["R"]
     assert (right.valid, right.reason) == (False, "adc-overload")
-    assert right.level_dbfs_peak is right.power_w is right.distortion is None
+    assert (right.level_dbfs_peak, right.power_w, right.distortion) == (None, None, None)
     assert found.channels["L"].power_w == pytest.approx(25.0, rel=1e-5)
     assert found.tracking_db_r_minus_l is None
     assert ("adc-overload", "R") in codes(found)

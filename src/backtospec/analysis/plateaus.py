@@ -11,7 +11,7 @@ Array = NDArray[np.float64]
 
 _WINDOW_S = 0.15
 _SHORTEST_S = 0.28
-_STEADY_DB_PER_S = 0.2
+_STEADY_DB_PER_S = 0.05
 _CAP_DB_PER_S = 0.8
 _TOLERANCE_DB = 0.01
 _MOST_DRIFT_DB = 0.15
@@ -51,7 +51,7 @@ def find_plateaus(track: LevelTrack) -> tuple[tuple[int, int], ...]:
 
     Notes
     -----
-    A plateau is 0.28 s or longer; all channels keep their level within 0.2 dB/s (more where the
+    A plateau is 0.28 s or longer; all channels keep their level within 0.05 dB/s (more where the
     level itself is unsteady) and their distortion. A ramp that runs into hard clipping keeps its
     level but not its distortion, so it is none.
     """

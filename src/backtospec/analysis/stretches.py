@@ -134,6 +134,8 @@ def _playing_blocks(envelope: Envelope) -> tuple[int, int]:
     playing = np.flatnonzero(level > 0.7 * usual)
     first, last = int(playing[0]), int(playing[-1]) + 1
     change = np.abs(np.diff(level)) / usual
+    if not len(change):
+        return first, last
     quiet = max(0.002, 8 * float(np.median(change[first : max(last - 1, first + 1)], axis=0)))
     if first > 0:
         while first < last - 3 and change[first] > quiet:

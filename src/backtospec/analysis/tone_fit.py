@@ -16,6 +16,7 @@ Complex = NDArray[np.complex128]
 _FIRST_ORDERS = 10
 _JOINT_ORDERS = 40
 _BATCH_ORDERS = 40
+_ROUNDS = 2
 _MOST_ORDERS = 400
 #: Only a wave distorted this much has anything to show beyond the joint orders.
 _SHOWS_HIGH_ORDERS = 1e-3
@@ -203,12 +204,17 @@ def _with_high_orders(
     distorted = np.sum(lines[1:] ** 2, axis=0) > (_SHOWS_HIGH_ORDERS * lines[0]) ** 2
     if not np.any(distorted):
         beyond = ()
-    for at in range(0, len(beyond), _BATCH_ORDERS):
-        batch = beyond[at : at + _BATCH_ORDERS]
+    batches = [beyond[at : at + _BATCH_ORDERS] for at in range(0, len(beyond), _BATCH_ORDERS)]
+    batches = [tone.orders, *batches] if batches else []
+    found = {batch: np.zeros((len(batch), residual.shape[1]), complex) for batch in batches}
+    # Batch after batch and round again: each then sees the others removed.
+    for batch in (batches * _ROUNDS)[1:]:
         more = fit_lines(residual, positions, rate_hz, (Family(tone.hz, batch, free=False),))
         residual = more.residual
-        orders.extend(batch)
-        harmonics.append(more.amplitudes[0])
+        found[batch] += more.amplitudes[0]
+    if batches:
+        orders = [order for batch in batches for order in batch]
+        harmonics = [harmonics[0] + found[tone.orders], *(found[b] for b in batches[1:])]
     parameters = fit.parameters + 2 * len(beyond)
     variance = np.sum(residual**2, axis=0) / max(len(residual) - parameters, 1)
     return FittedTone(fit, mains, np.array(orders), np.concatenate(harmonics), residual, variance)
