@@ -83,6 +83,11 @@ def measure(name: str, make: Callable[[], bytes]) -> None:
     )
 
 
-if __name__ == "__main__":
+def main() -> None:
+    """Measure every layout and print its figures."""
     for layout in (stamped, elapsed, american):
         measure(layout.__name__, layout)
+
+
+if __name__ == "__main__":
+    main()
