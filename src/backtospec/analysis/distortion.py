@@ -138,7 +138,7 @@ def total(amplitudes: Array, amplitude_u: float, fundamental: float) -> Total:
 
     Examples
     --------
-    >>> total(np.array([3e-3, 4e-3]), 1e-9, 1.0).ratio
+    >>> round(total(np.array([3e-3, 4e-3]), 1e-9, 1.0).ratio, 9)
     0.005
     """
     bias = 2 * amplitude_u**2 * len(amplitudes)
