@@ -52,9 +52,7 @@ def test_largest_esr_from_tan_delta(row: dict[str, str]) -> None:
         (100, 25, 0.32, 1.4),
     ],
 )
-def test_charts_are_read_and_disagree(
-    micro: float, rated_v: float, one: float, two: float
-) -> None:
+def test_charts_are_read_and_disagree(micro: float, rated_v: float, one: float, two: float) -> None:
     """Published charts: glodark.com/design/esrchart.htm and circuitsgallery.com."""
     band = capacitor.esr_band(micro * 1e-6, rated_v, 100e3)
     assert band is not None

@@ -149,6 +149,13 @@ class Counsel:
     causes: tuple[Cause, ...] = ()
     next_step: str = ""
 
+    @classmethod
+    def of(
+        cls, kind: AdviceKind, reason: str, causes: tuple[Cause, ...] = (), next_step: str = ""
+    ) -> Counsel:
+        """Return counsel with a single piece of advice."""
+        return cls((Advice(kind, reason),), causes, next_step)
+
 
 @dataclass(frozen=True, slots=True)
 class Measurement:

@@ -173,48 +173,37 @@ def advise(findings: Findings) -> Counsel:
         step = "switch off and discharge before touching anything" if stop else _GO_ON
         return Counsel(words, next_step=step)
     if _zero_unproven(values, answers):
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    "A perfect zero may only mean that the protection relay is open: hear it "
-                    "close, or measure before it.",
-                ),
-            ),
-            (
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            "A perfect zero may only mean that the protection relay is open: hear it "
+            "close, or measure before it.",
+            causes=(
                 Cause(
                     "relay not closed", ("the reading is exactly zero",), (), "offset at the relay"
                 ),
             ),
-            "prove that the relay has closed, then read again",
+            next_step="prove that the relay has closed, then read again",
         )
     if answers.choice("limiter") == "in":
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    "The series lamp is still in: the offset counts only on full mains.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            "The series lamp is still in: the offset counts only on full mains.",
             next_step="take the limiter out and read the offset again",
         )
     outside = [n for n in values if findings.verdict(f"offset_{n}_v") is Verdict.FAIL]
     if any(findings.verdict(f"offset_{n}_v") is Verdict.NOT_COMPARABLE for n in values):
-        return Counsel(
-            (Advice(AdviceKind.WAIT, "The manual's limit holds warm: let it run, then read."),),
+        return Counsel.of(
+            AdviceKind.WAIT,
+            "The manual's limit holds warm: let it run, then read.",
             next_step="read both channels again when it has warmed up",
         )
     if outside:
         return _outside(outside, values, answers)
     doubtful = [f for f in findings.all if f.verdict is Verdict.UNDECIDED]
     if any((f.probability or 0) < 0.5 for f in doubtful):
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    "At the limit, within measuring error: read it on a finer range, warm.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            "At the limit, within measuring error: read it on a finer range, warm.",
             next_step="the same reading on the meter's finest range",
         )
     return _inside(values, answers)
@@ -229,15 +218,11 @@ def _fault_threshold(answers: Answers) -> float:
 def _fault(faulty: list[str], values: dict[str, Measured], answers: Answers) -> Counsel:
     shown = " and ".join(f"{n} {_volts(values[n])}" for n in faulty)
     if answers.spec and answers.spec.topology is Topology.CAPACITOR_COUPLED:
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    f"{shown}: an output capacitor without a load shows its leakage. Put 1 kΩ "
-                    "across the terminals and read again; no speaker until then.",
-                ),
-            ),
-            (
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            f"{shown}: an output capacitor without a load shows its leakage. Put 1 kΩ "
+            "across the terminals and read again; no speaker until then.",
+            causes=(
                 Cause(
                     "leaky output capacitor, or wiring",
                     (f"{shown} at the terminals",),
@@ -245,19 +230,15 @@ def _fault(faulty: list[str], values: dict[str, Measured], answers: Answers) -> 
                     "offset with 1 kΩ across the terminals",
                 ),
             ),
-            "read the offset with 1 kΩ across the terminals",
+            next_step="read the offset with 1 kΩ across the terminals",
         )
     others = [n for n in values if n not in faulty]
     against = tuple(f"{n} is normal: compare stage by stage with it" for n in others)
-    return Counsel(
-        (
-            Advice(
-                AdviceKind.STOP,
-                f"DC fault: {shown} at the output. Switch off, no load and no speaker; find the "
-                "open or shorted part with the power off, beside the good channel.",
-            ),
-        ),
-        (
+    return Counsel.of(
+        AdviceKind.STOP,
+        f"DC fault: {shown} at the output. Switch off, no load and no speaker; find the "
+        "open or shorted part with the power off, beside the good channel.",
+        causes=(
             Cause(
                 "DC fault: one half of the stage missing its drive, or a shorted part",
                 (f"{shown} without a signal",),
@@ -265,7 +246,7 @@ def _fault(faulty: list[str], values: dict[str, Measured], answers: Answers) -> 
                 "junctions, feedback path and low-value resistors, power off and discharged",
             ),
         ),
-        "with the power off and discharged, compare junctions and low-value resistors",
+        next_step="with the power off and discharged, compare junctions and low-value resistors",
     )
 
 
@@ -341,7 +322,7 @@ def _outside(outside: list[str], values: dict[str, Measured], answers: Answers) 
     if _adjustable(answers) == "unknown" and not harmless:
         reason = f"{shown}: too much. Look for an offset trimmer; without one, find the part."
     kind = AdviceKind.PLAN if harmless else AdviceKind.REPLACE
-    return Counsel((Advice(kind, reason),), (cause,), cause.next_reading)
+    return Counsel.of(kind, reason, causes=(cause,), next_step=cause.next_reading)
 
 
 def _inside(values: dict[str, Measured], answers: Answers) -> Counsel:
@@ -356,7 +337,7 @@ def _inside(values: dict[str, Measured], answers: Answers) -> Counsel:
     step = "idle current, then on to the signal"
     if any(v.value == 0 for v in values.values()) and answers.choice("relay") != "closed":
         step = "one channel reads exactly zero: make sure that the relay has closed on it"
-    return Counsel((Advice(AdviceKind.LEAVE, reason),), (), step)
+    return Counsel.of(AdviceKind.LEAVE, reason, next_step=step)
 
 
 def _volts(value: Measured) -> str:

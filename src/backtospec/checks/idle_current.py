@@ -340,13 +340,9 @@ def advise(findings: Findings) -> Counsel:
         step = "switch off and discharge before touching anything" if stop else _GO_ON
         return Counsel(words, next_step=step)
     if answers.choice("limiter") == "in":
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    "The series lamp starves the stage: idle current counts only on full mains.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            "The series lamp starves the stage: idle current counts only on full mains.",
             next_step="take the limiter out, warm up, read again",
         )
     judged = [f for f in findings.all if f.limit is not None]
@@ -358,19 +354,16 @@ def advise(findings: Findings) -> Counsel:
     if high or low:
         return _out_of_range(low, high, answers)
     if any(f.verdict is Verdict.UNDECIDED and (f.probability or 0) < 0.5 for f in judged):
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    "At the edge of the range, within measuring error: read it on a finer range.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            "At the edge of the range, within measuring error: read it on a finer range.",
             next_step="the same reading on the meter's finest range",
         )
     if judged:
         shown = _shown([f.result for f in judged])
-        return Counsel(
-            (Advice(AdviceKind.LEAVE, f"{shown}: inside the manual's range. Leave it alone."),),
+        return Counsel.of(
+            AdviceKind.LEAVE,
+            f"{shown}: inside the manual's range. Leave it alone.",
             next_step="DC offset, both channels, warm",
         )
     return _without_limit(findings)
@@ -414,16 +407,12 @@ def _alarm(findings: Findings) -> Counsel | None:
             value = finding.result.value
             if value is None or limit.high is None or value.value <= ALARM_RATIO * limit.high:
                 continue
-            return Counsel(
-                (
-                    Advice(
-                        AdviceKind.STOP,
-                        f"{_shown([finding.result])}: far above the range. Switch off; look at "
-                        "the sensor's mounting, the bias network and oscillation before power "
-                        "goes back on.",
-                    ),
-                ),
-                (
+            return Counsel.of(
+                AdviceKind.STOP,
+                f"{_shown([finding.result])}: far above the range. Switch off; look at "
+                "the sensor's mounting, the bias network and oscillation before power "
+                "goes back on.",
+                causes=(
                     Cause(
                         "runaway, oscillation or a wrong bias network",
                         (f"more than {ALARM_RATIO:g} × the upper limit",),
@@ -431,7 +420,7 @@ def _alarm(findings: Findings) -> Counsel | None:
                         "heatsink contact of the bias sensor, then the bias network, power off",
                     ),
                 ),
-                "switch off and discharge before touching anything",
+                next_step="switch off and discharge before touching anything",
             )
     return None
 
@@ -441,29 +430,22 @@ def _not_yet(answers: Answers, reason: str) -> Counsel:
     wanted = (spec.warm_minutes if spec else None) or WARM_MINUTES
     minutes = answers.number("minutes_since_on")
     if minutes is None:
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    "Note the minutes since power-on with the reading: idle current creeps for "
-                    "an hour or more and counts only warm.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            "Note the minutes since power-on with the reading: idle current creeps for "
+            "an hour or more and counts only warm.",
             next_step=f"read both channels again after {wanted:g} min, cover as the manual says",
         )
     if minutes.value / 60 < wanted:
         left = wanted - minutes.value / 60
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.WAIT,
-                    f"Too early to judge: it is still creeping. Read again in {left:.0f} min.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.WAIT,
+            f"Too early to judge: it is still creeping. Read again in {left:.0f} min.",
             next_step=f"read both channels again {wanted:g} min after power-on",
         )
-    return Counsel(
-        (Advice(AdviceKind.REMEASURE, f"Not taken as the manual states it: {reason}."),),
+    return Counsel.of(
+        AdviceKind.REMEASURE,
+        f"Not taken as the manual states it: {reason}.",
         next_step="read again under the manual's conditions",
     )
 
@@ -495,17 +477,13 @@ def _out_of_range(low: list[Result], high: list[Result], answers: Answers) -> Co
             else f"{shown}: low costs some distortion and no safety. Fixed resistors set it: a "
             "parallel one can raise it, on a limiter, if you want to."
         )
-        return Counsel((Advice(kind, reason),), causes, "compare the bias networks")
-    return Counsel(
-        (
-            Advice(
-                AdviceKind.ADJUST,
-                f"{shown}: {direction} the range. Mark the trimmer's position, turn a little, "
-                "wait, read; stop if the reading jumps. Left, right, then left again.",
-            ),
-        ),
-        causes,
-        "after each step wait for it to settle; then check the offset",
+        return Counsel.of(kind, reason, causes=causes, next_step="compare the bias networks")
+    return Counsel.of(
+        AdviceKind.ADJUST,
+        f"{shown}: {direction} the range. Mark the trimmer's position, turn a little, "
+        "wait, read; stop if the reading jumps. Left, right, then left again.",
+        causes=causes,
+        next_step="after each step wait for it to settle; then check the offset",
     )
 
 
@@ -515,19 +493,16 @@ def _without_limit(findings: Findings) -> Counsel:
     if not values:
         drops = {n: v for n in CHANNELS if (v := findings.value(f"drop_{n}_v")) is not None}
         if not drops:
-            return Counsel(
-                (Advice(AdviceKind.LEAVE, "There is no figure to hold it against. Record it."),),
+            return Counsel.of(
+                AdviceKind.LEAVE,
+                "There is no figure to hold it against. Record it.",
                 next_step="DC offset, both channels, warm",
             )
         shown = " and ".join(f"{n} {write(v.value, 'V')}" for n, v in drops.items())
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    f"{shown}: millivolts become a current only with the emitter resistor's "
-                    "value. Read it off the part or the schematic.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            f"{shown}: millivolts become a current only with the emitter resistor's "
+            "value. Read it off the part or the schematic.",
             next_step="give the emitter resistor's value",
         )
     shown = " and ".join(f"{n} {write(v.value, 'A')}" for n, v in values.items())
@@ -542,15 +517,11 @@ def _without_limit(findings: Findings) -> Counsel:
                 if fixed
                 else "No manual figure, so nothing is pushed up; listen and measure at 1 W first."
             )
-            return Counsel(
-                (
-                    Advice(
-                        AdviceKind.LEAVE,
-                        f"{shown}: no danger in either. The {lower} channel is low and costs "
-                        f"some distortion. {how}",
-                    ),
-                ),
-                (
+            return Counsel.of(
+                AdviceKind.LEAVE,
+                f"{shown}: no danger in either. The {lower} channel is low and costs "
+                f"some distortion. {how}",
+                causes=(
                     Cause(
                         "under-biased stage",
                         (f"the {lower} channel idles {100 * spread:.0f} % lower",),
@@ -558,25 +529,16 @@ def _without_limit(findings: Findings) -> Counsel:
                         "distortion at 1 W or less, both channels",
                     ),
                 ),
-                "distortion at 1 W in both channels",
+                next_step="distortion at 1 W in both channels",
             )
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.LEAVE,
-                    f"{shown}: alike within 10 %. Record it and leave the trimmers alone.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.LEAVE,
+            f"{shown}: alike within 10 %. Record it and leave the trimmers alone.",
             next_step="DC offset, both channels, warm",
         )
-    return Counsel(
-        (
-            Advice(
-                AdviceKind.LEAVE,
-                f"{shown}: there is no manual figure. Compare with the other channel; push "
-                "nothing upward.",
-            ),
-        ),
+    return Counsel.of(
+        AdviceKind.LEAVE,
+        f"{shown}: there is no manual figure. Compare with the other channel; push nothing upward.",
         next_step="the same reading in the other channel",
     )
 

@@ -18,7 +18,6 @@ from backtospec.analysis.ramp import RampAnalysis
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.thresholds import PowerAtThd
 from backtospec.check import (
-    Advice,
     AdviceKind,
     Answers,
     Axis,
@@ -336,13 +335,9 @@ def advise(findings: Findings) -> Counsel:
     powers = [f"power_at_rated_thd_{n}_w" for n in CHANNELS]
     if any(findings.verdict(key) is Verdict.NOT_COMPARABLE for key in powers):
         reasons = {f.reason for k in powers for f in findings.of(k) if f.reason}
-        return Counsel(
-            (
-                Advice(
-                    AdviceKind.REMEASURE,
-                    f"Not taken as the rating states it: {'; '.join(sorted(reasons))}.",
-                ),
-            ),
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            f"Not taken as the rating states it: {'; '.join(sorted(reasons))}.",
             next_step="record again under the rating's own conditions",
         )
     short = [n for n in CHANNELS if findings.verdict(f"power_at_rated_thd_{n}_w") is Verdict.FAIL]
@@ -358,11 +353,10 @@ def advise(findings: Findings) -> Counsel:
         return _mistracks(findings)
     lost = _refused(answers)
     if lost:
-        return Counsel(
-            (Advice(AdviceKind.REMEASURE, lost),), next_step="lower the level and record again"
-        )
-    return Counsel(
-        (Advice(AdviceKind.LEAVE, _healthy_words(findings)),),
+        return Counsel.of(AdviceKind.REMEASURE, lost, next_step="lower the level and record again")
+    return Counsel.of(
+        AdviceKind.LEAVE,
+        _healthy_words(findings),
         next_step="the same at the ends of the band, or on to the soak",
     )
 
@@ -380,22 +374,18 @@ def _impossible(findings: Findings) -> Counsel | None:
         ohms = load.value if load else 8.0
         peak = math.sqrt(2 * value.value * ohms) if value else 0.0
         if peak > 1.05 * abs(volts):
-            return Counsel(
-                (
-                    Advice(
-                        AdviceKind.REMEASURE,
-                        f"{name} {write(value.value if value else 0.0, 'W')} would need "
-                        f"±{peak:.0f} V rails; there are ±{abs(volts):.0f} V. Check the scale: "
-                        "rms, peak or peak to peak.",
-                    ),
-                ),
-                (
+            return Counsel.of(
+                AdviceKind.REMEASURE,
+                f"{name} {write(value.value if value else 0.0, 'W')} would need "
+                f"±{peak:.0f} V rails; there are ±{abs(volts):.0f} V. Check the scale: "
+                "rms, peak or peak to peak.",
+                causes=(
                     Cause(
                         "reading or scale error",
                         (f"±{peak:.0f} V cannot come from the rails",),
                     ),
                 ),
-                "one reading of the output volts with a second meter",
+                next_step="one reading of the output volts with a second meter",
             )
     return None
 
@@ -426,15 +416,11 @@ def _combined(*groups: list[Counsel]) -> Counsel:
 
 def _crossover(thd_by_name: dict[str, float]) -> Counsel:
     shown = " and ".join(f"{name} {write(thd, '%')}" for name, thd in thd_by_name.items())
-    return Counsel(
-        (
-            Advice(
-                AdviceKind.ADJUST,
-                f"{shown} at low power, where it should be cleanest: the halves hand over badly. "
-                "Read the idle current first; adjust it only if it is outside its range, warm.",
-            ),
-        ),
-        (
+    return Counsel.of(
+        AdviceKind.ADJUST,
+        f"{shown} at low power, where it should be cleanest: the halves hand over badly. "
+        "Read the idle current first; adjust it only if it is outside its range, warm.",
+        causes=(
             Cause(
                 "crossover distortion: under-biased stage",
                 (f"distortion falls as power rises, {' and '.join(thd_by_name)}",),
@@ -442,7 +428,7 @@ def _crossover(thd_by_name: dict[str, float]) -> Counsel:
                 "idle current of that channel, warm",
             ),
         ),
-        "idle current, warm, both channels",
+        next_step="idle current, warm, both channels",
     )
 
 
@@ -464,31 +450,22 @@ def _misses(names: list[str], findings: Findings) -> Counsel:
         if both
         else "rails and drive beside the good channel",
     )
-    return Counsel(
-        (
-            Advice(
-                AdviceKind.REMEASURE,
-                f"Misses its rating: {shown}. Read mains and rails at that power before you "
-                "blame a part.",
-            ),
-        ),
-        (cause,),
-        cause.next_reading,
+    return Counsel.of(
+        AdviceKind.REMEASURE,
+        f"Misses its rating: {shown}. Read mains and rails at that power before you blame a part.",
+        causes=(cause,),
+        next_step=cause.next_reading,
     )
 
 
 def _mistracks(findings: Findings) -> Counsel:
     found = findings.of("tracking_db")[0].result
     shown = write(found.value.value, "dB") if found.value else ""
-    return Counsel(
-        (
-            Advice(
-                AdviceKind.PLAN,
-                f"The channels differ by up to {shown} {found.reason}: clean the control, and "
-                "swap the inputs to tell control, amplifier and source apart.",
-            ),
-        ),
-        (
+    return Counsel.of(
+        AdviceKind.PLAN,
+        f"The channels differ by up to {shown} {found.reason}: clean the control, and "
+        "swap the inputs to tell control, amplifier and source apart.",
+        causes=(
             Cause(
                 "volume control, or one channel's gain",
                 (f"{shown} {found.reason}",),
@@ -496,7 +473,7 @@ def _mistracks(findings: Findings) -> Counsel:
                 "the same with left and right inputs swapped",
             ),
         ),
-        "repeat with the inputs swapped",
+        next_step="repeat with the inputs swapped",
     )
 
 
