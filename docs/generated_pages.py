@@ -77,9 +77,10 @@ def plain(text: str) -> str:
 
 
 def table(titles: tuple[str, ...], rows: list[tuple[str, ...]]) -> str:
-    """Return a Markdown table of cells that are Markdown already."""
-    lines = [titles, tuple("---" for _ in titles), *rows]
-    return "\n".join("| " + " | ".join(cells) + " |" for cells in lines)
+    """Return a Markdown table of cells that are Markdown already; narrow screens stack it."""
+    cells = [titles, tuple("---" for _ in titles), *rows]
+    lines = ["| " + " | ".join(row) + " |" for row in cells]
+    return "\n".join([":::{table}", ":class: stacked", "", *lines, ":::"])
 
 
 def contents(names: list[str]) -> str:
@@ -116,14 +117,15 @@ def check_page(check: Check) -> str:
     parts = [
         f"# {plain(check.title)}",
         plain(check.why),
-        f"Stage: {plain(check.stage.title)}. Its readings count while the amplifier is "
-        f"{' or '.join(f'*{state}*' for state in check.power_states)}; see "
-        "[power states](../../explanation/power-states.md).",
+        f"Stage: {plain(check.stage.title)}. [Power state](../../explanation/power-states.md) in "
+        f"which its readings count: {' or '.join(f'*{state}*' for state in check.power_states)}.",
         ":::{warning}\n" + _bullets(check.cautions) + "\n:::",
         "## Steps",
         "\n".join(f"{count}. {plain(step)}" for count, step in enumerate(check.steps, 1)),
         "## Inputs",
-        "Numbers are typed as people write them; a bare number is taken in the unit shown.",
+        "Numbers are typed as people write them; a bare number is taken in the unit shown. The "
+        "accuracy in brackets, percent of the reading and counts of the last digit, is taken where "
+        "no meter is named.",
         table(("Key", "What", "Accepts"), [_input_row(item) for item in check.inputs]),
         "## Results",
         "In the SI unit shown; percent and decibels as themselves.",
@@ -162,8 +164,7 @@ def _accepts(item: Input) -> str:
         case NumberInput():
             accepts = _range(item)
             if item.by_meter:
-                accepts += f"; ±({item.assumed_percent:g} % + {item.assumed_counts:g} counts) "
-                accepts += "unless a meter is named"
+                accepts += f" (±{item.assumed_percent:g} % ± {item.assumed_counts:g})"
             elif item.tolerance_percent:
                 accepts += f"; ±{item.tolerance_percent:g} % taken"
             return accepts
@@ -189,7 +190,7 @@ def _accepts_cell(item: NumberInput | ChoiceInput) -> str:
 
 
 def _range(item: NumberInput | SeriesInput) -> str:
-    return plain(f"{item.low:.12g} … {item.high:.12g} {item.unit}".rstrip())
+    return plain(f"{item.low:.12g} … {item.high:.12g} {item.unit}".replace("-", "−"))
 
 
 def _example(check: Check, example: Example) -> str:

@@ -125,8 +125,9 @@ def test_what_a_page_shows_really_runs(
 ) -> None:
     text = page.read_text(encoding="utf-8")
     monkeypatch.chdir(tmp_path)
-    for name, content in blocks(text, "toml"):
-        (tmp_path / name).write_text(content, encoding="utf-8")
+    for name, content in [*blocks(text, "toml"), *blocks(text, "text")]:
+        if name:
+            (tmp_path / name).write_text(content, encoding="utf-8")
     write_calibration_tone(tmp_path / "calibration.wav")
     reader = Reader()
     shown = [s for _, block in blocks(text, "console") for s in shown_in(block)]

@@ -119,10 +119,17 @@ def _settlings(answers: Answers) -> tuple[Settling, ...]:
     """Return what the logged drops say, held against the manual's range where it fits."""
     spec = answers.spec.idle if answers.spec else None
     target = tolerance = None
-    if spec and spec.across == answers.choice("point") and spec.low and spec.high:
+    if spec and spec.across == _path(answers) and spec.low and spec.high:
         target, tolerance = (spec.low + spec.high) / 2, (spec.high - spec.low) / 2
     keys = {name: f"{name}_series" for name in CHANNELS}
     return settlings(answers, keys, CHANNELS, target, tolerance)
+
+
+def _path(answers: Answers) -> str:
+    """Return what lies between the probes: the manual's own test points lie as its range says."""
+    point = answers.choice("point")
+    spec = answers.spec.idle if answers.spec else None
+    return spec.across if point == "test-points" and spec is not None else point
 
 
 def _unsettled_result(one: Settling, conditions: dict[str, float | str]) -> Result:
@@ -175,7 +182,7 @@ def _refuse_wrong_size(name: str, drop: Measured) -> None:
 def _conditions(answers: Answers) -> dict[str, float | str]:
     conditions: dict[str, float | str] = {
         "limiter": answers.choice("limiter"),
-        "across": answers.choice("point"),
+        "across": _path(answers),
     }
     if answers.choice("cover"):
         conditions["cover"] = answers.choice("cover")
@@ -199,7 +206,7 @@ def _emitter(answers: Answers) -> Measured | None:
 
 def _current(answers: Answers, drop: Measured) -> Measured | None:
     emitter = _emitter(answers)
-    count = RESISTORS_IN_PATH.get(answers.choice("point"))
+    count = RESISTORS_IN_PATH.get(_path(answers))
     if emitter is None or count is None:
         return None
     # The tolerances of one pair are taken as fully correlated: one variable times the count.
@@ -216,7 +223,7 @@ def _idle_result(
     devices = answers.number("devices_in_parallel")
     count = round(devices.value) if devices else 1
     shared = f"; {count} devices in parallel carry {write(current.value * count, 'A')}"
-    pair = RESISTORS_IN_PATH[answers.choice("point")] == 2
+    pair = RESISTORS_IN_PATH[_path(answers)] == 2
     return Result(
         f"idle_{name}_a",
         f"idle current per device, {name}",
@@ -251,7 +258,7 @@ def _figures(
     figures: list[Figure] = []
     if settling:
         spec = answers.spec.idle if answers.spec else None
-        fits = spec is not None and spec.across == answers.choice("point")
+        fits = spec is not None and spec.across == _path(answers)
         low, high = (spec.low, spec.high) if spec is not None and fits else (None, None)
         figures.append(settling_figure("warm_up", "Idle current, warm-up", settling, low, high))
     if not currents:
@@ -317,7 +324,7 @@ def _stated(spec: IdleSpec, answers: Answers) -> tuple[str, str, float | None, f
         return "supply_rise_{name}_a", "A", spec.low, spec.high, spec.source
     if spec.across == "current":
         return "idle_{name}_a", "A", spec.low, spec.high, spec.source
-    if spec.across == answers.choice("point"):
+    if spec.across == _path(answers):
         return "drop_{name}_v", "V", spec.low, spec.high, spec.source
     low, high = _current_range(answers)
     words = spec.across.replace("-", " ")
@@ -385,7 +392,7 @@ def _shown(results: list[Result]) -> str:
 def _next_turns(answers: Answers) -> tuple[Advice, ...]:
     """Return the next turn of each channel whose log ends outside the manual's range."""
     spec = answers.spec.idle if answers.spec else None
-    fits = spec is not None and spec.across == answers.choice("point")
+    fits = spec is not None and spec.across == _path(answers)
     if spec is None or not fits or spec.low is None or spec.high is None:
         return ()
     if _has_trimmer(answers) is False or answers.choice("limiter") == "in":
@@ -700,6 +707,27 @@ CHECK = Check(
             'reading = "8 to 12 mV"\nemitter = "0R22"\nsource = "service manual"\n',
             values={"idle_left_a": (0.0227273, 1e-6)},
             verdicts={"drop_left_v": Verdict.PASS, "drop_right_v": Verdict.PASS},
+            advice=(AdviceKind.LEAVE,),
+            never=(AdviceKind.ADJUST,),
+        ),
+        Example(
+            title="At the manual's test points",
+            source="arithmetic: 10 mV ÷ 0.44 Ω = 22.7 mA",
+            answers={"point": "test-points", "left": "10.0", "minutes_since_on": "75"},
+            spec='maker = "Example"\nmodel = "One"\n[idle]\nacross = "resistor pair"\n'
+            'reading = "8 to 12 mV"\nemitter = "0R22"\nsource = "service manual"\n',
+            values={"idle_left_a": (0.0227273, 1e-6)},
+            verdicts={"drop_left_v": Verdict.PASS},
+            advice=(AdviceKind.LEAVE,),
+        ),
+        Example(
+            title="Read across one resistor where the manual states the pair",
+            source="vintage-radio.net showpost p=1308827 (2020-11-10): add the two before dividing",
+            answers={"point": "one-resistor", "left": "5.0", "minutes_since_on": "75"},
+            spec='maker = "Example"\nmodel = "One"\n[idle]\nacross = "resistor pair"\n'
+            'reading = "8 to 12 mV"\nemitter = "0R22"\nsource = "service manual"\n',
+            values={"idle_left_a": (0.0227273, 1e-6)},
+            verdicts={"drop_left_v": Verdict.NO_LIMIT, "idle_left_a": Verdict.PASS},
             advice=(AdviceKind.LEAVE,),
             never=(AdviceKind.ADJUST,),
         ),
