@@ -17,7 +17,7 @@ from backtospec.check.inputs import (
     TableInput,
     TextInput,
 )
-from backtospec.errors import BenchError
+from backtospec.errors import BenchError, Question
 from backtospec.quantity import Measured, MeterRange
 from backtospec.records import Meter, PowerState, SpecSheet
 
@@ -166,6 +166,9 @@ def read_answers(
                     pass
                 case _:
                     assert_never(item)
+        except Question as question:
+            question.option = f"--set {item.key}="
+            faults.append(question)
         except BenchError as error:
             faults.append(error)
     if len(faults) == 1:
@@ -201,7 +204,13 @@ class _Ranges:
 
 
 def _missing(item: Input) -> BenchError:
-    return BenchError(f"{item.prompt} was not answered.", item.key, f"Give a {item.kind}.")
+    prompt = item.prompt.rstrip("?:. ")
+    words = (
+        f" as one of {', '.join(c.value for c in item.choices)}"
+        if isinstance(item, ChoiceInput)
+        else ""
+    )
+    return BenchError(f"“{prompt}” was not answered.", item.key, f"Give {item.key}{words}.")
 
 
 def _read_choice(item: ChoiceInput, text: str) -> str:

@@ -162,8 +162,9 @@ def _conditions(answers: Answers, load_ohm: float) -> dict[str, float | str]:
 
 
 def _channel_results(channel: _Channel, answers: Answers) -> list[Result]:
-    results = [_power_result(channel, answers, "rated_thd", _rated_thd(answers))]
-    results.append(_power_result(channel, answers, "1_percent", 1.0))
+    results = [_power_result(channel, answers, "1_percent", 1.0)]
+    if _rating(answers) is not None:
+        results.insert(0, _power_result(channel, answers, "rated_thd", _rated_thd(answers)))
     results.append(_knee_result(channel, answers))
     worst = _worst_result(channel, answers)
     if worst is not None:
@@ -174,7 +175,7 @@ def _channel_results(channel: _Channel, answers: Answers) -> list[Result]:
 def _power_result(channel: _Channel, answers: Answers, key: str, thd: float) -> Result:
     found = channel.power_at(thd)
     how = "spots, straight between them on log-log axes" if channel.spots else "volume ramp"
-    words = "rated distortion" if key == "rated_thd" else "1 %"
+    words = f"rated distortion ({thd:g} %)" if key == "rated_thd" else "1 %"
     polarity = f"first clipping {channel.polarity}" if channel.polarity and key[0] == "1" else ""
     value, bound, reason = None, Bound.EQUALS, polarity
     if found is None:
@@ -185,7 +186,7 @@ def _power_result(channel: _Channel, answers: Answers, key: str, thd: float) -> 
             bound, reason = Bound.AT_LEAST, f"{thd:g} % was never reached"
     return Result(
         f"power_at_{key}_{channel.name}_w",
-        f"power at {words} ({thd:g} %), {channel.name}",
+        f"power at {words}, {channel.name}",
         value,
         "W",
         how,
@@ -480,8 +481,9 @@ def _mistracks(findings: Findings) -> Counsel:
 def _healthy_words(findings: Findings) -> str:
     parts: list[str] = []
     rating = _rating(findings.answers)
+    key = "rated_thd" if rating else "1_percent"
     for name in CHANNELS:
-        found = findings.of(f"power_at_rated_thd_{name}_w")
+        found = findings.of(f"power_at_{key}_{name}_w")
         if not found or found[0].result.value is None:
             continue
         sign = "at least " if found[0].result.bound is Bound.AT_LEAST else ""
@@ -490,6 +492,8 @@ def _healthy_words(findings: Findings) -> str:
     near = any(
         f.verdict is Verdict.UNDECIDED and f.result.key.startswith("power") for f in findings.all
     )
+    if rating is None and text:
+        text += " at 1 %"
     if rating is not None and text:
         word = "meets it, within measuring error" if near else "meets its rating"
         text = (

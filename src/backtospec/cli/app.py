@@ -114,6 +114,7 @@ def _tell(error: BenchError, as_json: bool) -> None:
         print(f"{fault.where}: {fault.what}\n  → {fault.fix}", file=sys.stderr)
     if isinstance(error, Question):
         for choice in error.choices:
-            print(f"    {error.option} {choice.value}   {choice.text}", file=sys.stderr)
+            space = "" if error.option.endswith("=") else " "
+            print(f"    {error.option}{space}{choice.value}   {choice.text}", file=sys.stderr)
     for note in getattr(error, "__notes__", ()):
         print(f"  {note}", file=sys.stderr)

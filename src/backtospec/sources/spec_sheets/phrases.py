@@ -207,7 +207,7 @@ def read_topology(text: str, where: str) -> Topology:
     by_name = {re.sub("-", "", str(kind)): kind for kind in Topology}
     if found := by_name.get(re.sub("-", "", wanted)):
         return found
-    if re.search(r"valve|tube", wanted):
+    if re.search(r"valve|tube|triode|pentode", wanted):
         what = f"“{text}” is not covered: valve amplifiers have other hazards."
         raise BenchError(what, where, "Give the job to somebody who knows valves.")
     raise BenchError(f"“{text}” is no topology known here.", where, nearest(wanted, [*Topology]))
@@ -224,7 +224,7 @@ def read_rule(text: str, where: str) -> str:
 def nearest(word: str, known: list[str]) -> str:
     """Name the known word nearest to one that is not known, or all of them."""
     by_lower = {str(name).lower(): str(name) for name in known}
-    close = difflib.get_close_matches(word.lower(), by_lower, n=1)
+    close = difflib.get_close_matches(word.lower(), by_lower, n=1, cutoff=0.75)
     if close:
         return f"Write “{by_lower[close[0]]}”."
     return f"Write one of: {', '.join(by_lower.values())}."
