@@ -20,7 +20,6 @@ myst_enable_extensions = ["colon_fence"]
 
 autodoc_member_order = "bysource"
 autodoc_typehints_format = "short"
-autodoc_preserve_defaults = True
 numpydoc_show_class_members = False
 
 # A dead link to anything of our own fails the build; what is private, and other libraries' types,
@@ -59,6 +58,8 @@ _PAPER = {
     "color-brand-content": "#8a3b12",
     "color-brand-visited": "#6d4a2f",
     "color-highlighted-background": "#f3dfae",
+    "color-api-name": "#1f1b16",
+    "color-api-pre-name": "#5d554a",
 }
 _WORKSHOP = {
     "color-background-primary": "#1c1813",
@@ -78,5 +79,7 @@ _WORKSHOP = {
     "color-brand-content": "#ffc46b",
     "color-brand-visited": "#dcb98a",
     "color-highlighted-background": "#5a4413",
+    "color-api-name": "#f3e9d8",
+    "color-api-pre-name": "#b9ac97",
 }
 html_theme_options = {"light_css_variables": _PAPER, "dark_css_variables": _WORKSHOP}

@@ -119,7 +119,7 @@ def check_page(check: Check) -> str:
         plain(check.why),
         f"Stage: {plain(check.stage.title)}. [Power state](../../explanation/power-states.md) in "
         f"which its readings count: {' or '.join(f'*{state}*' for state in check.power_states)}.",
-        ":::{warning}\n" + _bullets(check.cautions) + "\n:::",
+        ":::{admonition} Cautions\n:class: warning\n\n" + _bullets(check.cautions) + "\n:::",
         "## Steps",
         "\n".join(f"{count}. {plain(step)}" for count, step in enumerate(check.steps, 1)),
         "## Inputs",
@@ -164,7 +164,7 @@ def _accepts(item: Input) -> str:
         case NumberInput():
             accepts = _range(item)
             if item.by_meter:
-                accepts += f" (±{item.assumed_percent:g} % ± {item.assumed_counts:g})"
+                accepts += f" ({item.assumed_percent:g} % + {item.assumed_counts:g})"
             elif item.tolerance_percent:
                 accepts += f"; ±{item.tolerance_percent:g} % taken"
             return accepts
@@ -251,8 +251,8 @@ def _command(name: str, command: Any, above: Any) -> Iterator[str]:
     said, _, example = (command.help or "").partition("Example:")
     yield f"## {name}"
     yield plain(said)
-    usage = " ".join(command.collect_usage_pieces(context))
-    yield f"```text\nbacktospec {name} {usage}\n```"
+    usage = " ".join(command.collect_usage_pieces(context)).replace("[OPTIONS]", "[options]")
+    yield f"```text\nbacktospec {name} {re.sub('[{}]', '', usage)}\n```"
     rows = [_parameter_row(p, context) for p in command.params if p.name != "help"]
     if rows:
         yield table(("Argument or option", "What"), rows)
@@ -264,7 +264,9 @@ def _parameter_row(parameter: Any, context: Any) -> tuple[str, str]:
     record = parameter.get_help_record(context)
     if record is None:  # an argument
         record = (parameter.make_metavar(context), parameter.help or "")
-    names, said = record
+    names, said = (re.sub(r"<.+>", "…", record[0]), record[1])
+    said = said.replace("[required]", "(needed)")
+    said = re.sub(r"\[default: (.+)\]", r"(\1 unless said)", said)
     return f"`{names.strip()}`", plain(said)
 
 

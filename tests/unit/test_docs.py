@@ -218,7 +218,7 @@ def test_every_check_is_documented(generated: dict[str, str]) -> None:
         for text in (*check.cautions, *check.steps, *check.sources):
             assert load_generator().plain(text) in page
         assert page.count("\n### ") == len(check.examples)
-        assert page.index("{warning}") < page.index("## Steps") < page.index("## Inputs")
+        assert page.index("} Cautions") < page.index("## Steps") < page.index("## Inputs")
 
 
 def test_every_module_of_the_pure_parts_has_a_page(generated: dict[str, str]) -> None:
