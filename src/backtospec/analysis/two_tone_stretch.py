@@ -177,7 +177,7 @@ def _locate_break(
     later = np.arange((after + 1) * block, min(len(samples), (after + 1) * block + reach))
     if min(len(earlier), len(later)) < block:
         return None
-    region = np.arange(before * block, (after + 1) * block)
+    region = np.arange(before * block, (after + 1) * block, dtype=float)
     lines = lattice_lines(hz, rate_hz, block, (1, 1, 1))
     start_hz = np.array(hz)
     # From whichever side is longer: a short side cannot tell the frequency well enough.
@@ -187,7 +187,9 @@ def _locate_break(
         fit_lattice(samples[side], side.astype(float), rate_hz, exact, lines, free=False)
         for side in (earlier, later)
     ]
-    worse = [np.sum((samples[region] - side.wave(region)) ** 2, axis=1) for side in sides]
+    worse = [
+        np.sum((samples[region.astype(int)] - side.wave(region)) ** 2, axis=1) for side in sides
+    ]
     jumps = []
     for line in ((1, 0), (0, 1)):
         held = [side.line(line) for side in sides]
