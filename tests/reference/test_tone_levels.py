@@ -146,6 +146,13 @@ def test_a_clipping_amplifier_is_measured_not_refused(
     every = math.sqrt(float(np.sum(lines[1:] ** 2))) / float(lines[0])
     assert distortion.thd_percent == pytest.approx(100 * thd, rel=5e-4)
     assert distortion.thd_all_percent == pytest.approx(100 * every, rel=5e-4)
+    sure = [k for k in range(2, 39) if abs(lines[k - 1] / lines[0]) > 1e-4]
+    assert {str(k) for k in sure} <= set(distortion.harmonics_db)
+    assert set(distortion.harmonics_db) <= {str(k) for k in range(2, 39)}
+    assert not {str(k) for k in range(11, 39)} & set(distortion.harmonics_db_at_most)
+    for k in sure:
+        wanted = 20 * math.log10(abs(lines[k - 1] / lines[0]))
+        assert distortion.harmonics_db[str(k)] == pytest.approx(wanted, abs=0.02)
     assert ("amplifier-clipping", "M") in codes(found)
     assert (("asymmetric", "M") in codes(found)) == (upper != lower)
     assert ("adc-overload", "M") not in codes(found)

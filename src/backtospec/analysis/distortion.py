@@ -17,6 +17,7 @@ Array = NDArray[np.float64]
 
 _STATED_ORDERS = 10
 _SURE = 3.0
+_SURE_AMONG_MANY = 5.0
 _LOWEST = 1e-40
 
 
@@ -58,7 +59,8 @@ class Distortion:
     thd_all_percent
         Every harmonic to the band edge; bounded alike.
     harmonics_db, harmonics_db_u, harmonics_db_at_most
-        By order.
+        By order: every harmonic to the band edge that stands out of the noise; bounds up to the
+        tenth.
     thdn_percent, thdn_db
         By band, relative to the fundamental. DC never counts.
     thdn_percent_re_total
@@ -169,15 +171,7 @@ def read_distortion(fitted: FittedTone, column: int, rate_hz: float) -> Distorti
     stated = [i for i, order in enumerate(fitted.orders) if 2 <= order <= _STATED_ORDERS]
     thd = total(lines[stated], amplitude_u, fundamental)
     thd_all = total(lines[1:], amplitude_u, fundamental)
-    known, doubt, bounded = {}, {}, {}
-    for index in stated:
-        name = str(int(fitted.orders[index]))
-        one = total(lines[[index]], amplitude_u, fundamental)
-        if one.ratio is not None and one.ratio_u is not None:
-            known[name] = decibels(one.ratio)
-            doubt[name] = 20 / math.log(10) * one.ratio_u / one.ratio
-        elif one.at_most is not None:
-            bounded[name] = decibels(one.at_most)
+    known, doubt, bounded = _harmonics(lines, fitted.orders, amplitude_u)
     hum, hum_u = _hum(fitted, column, fundamental)
     thdn, re_total, snr = _bands(fitted, column, rate_hz)
     return Distortion(
@@ -201,6 +195,30 @@ def read_distortion(fitted: FittedTone, column: int, rate_hz: float) -> Distorti
         },
         crest=crest_loss(fitted.harmonics[:, column], fitted.orders),
     )
+
+
+def _harmonics(
+    lines: Array, orders: NDArray[np.int64], amplitude_u: float
+) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
+    """Return each harmonic, its uncertainty, and bounds up to the tenth, in decibels by order.
+
+    Beyond the tenth dozens are looked at, of which chance lifts one over three standard
+    deviations: only what stands over five is stated, and no bounds are.
+    """
+    known, doubt, bounded = {}, {}, {}
+    fundamental = float(lines[0])
+    for order, line in zip(orders[1:], lines[1:], strict=True):
+        name = str(int(order))
+        one = total(np.array([line]), amplitude_u, fundamental)
+        stated = order <= _STATED_ORDERS
+        if not stated and line < _SURE_AMONG_MANY * amplitude_u:
+            continue
+        if one.ratio is not None and one.ratio_u is not None:
+            known[name] = decibels(one.ratio)
+            doubt[name] = 20 / math.log(10) * one.ratio_u / one.ratio
+        elif stated and one.at_most is not None:
+            bounded[name] = decibels(one.at_most)
+    return known, doubt, bounded
 
 
 def _percent(ratio: float | None) -> float | None:
