@@ -12,6 +12,7 @@ import pkgutil
 import re
 import shlex
 from collections.abc import Iterator
+from enum import Enum
 from pathlib import Path
 from typing import Any, assert_never
 
@@ -44,6 +45,7 @@ def setup(app: Any) -> dict[str, bool]:
     """Register with Sphinx: the pages are written before it looks for sources."""
     app.connect("builder-inited", lambda sphinx: write_pages(Path(sphinx.srcdir)))
     app.connect("autodoc-process-docstring", _escape_bars)
+    app.connect("autodoc-skip-member", _skip_member)
     return {"parallel_read_safe": True, "parallel_write_safe": True}
 
 
@@ -311,24 +313,40 @@ def _module_page(name: str, short: str) -> str:
     lines = [f".. automodule:: {name}", "   :members:", "   :undoc-members:"]
     if not hasattr(importlib.import_module(name), "__path__"):
         lines.append("   :ignore-module-all:")  # what is public shows, exported or not
-    for alias in _bare_aliases(name):
-        lines += ["", f".. autodata:: {name}.{alias}"]
+    aliases = _aliases(name)
+    if aliases:  # autodoc takes an alias for the class it stands for
+        lines.append(f"   :exclude-members: {', '.join(aliases)}")
+    for alias, said in aliases.items():
+        lines += ["", f".. py:data:: {alias}", f"   :module: {name}", ""]
+        lines += [f"   {line}" for line in said]
     return "\n".join([f"# {short}", "", "```{eval-rst}", *lines, "```", ""])
 
 
-def _bare_aliases(name: str) -> list[str]:
-    """Name the public type aliases of a module that autodoc passes over, having no words."""
+def _aliases(name: str) -> dict[str, list[str]]:
+    """Return the public type aliases that a module defines, with what is said of each."""
     module = importlib.import_module(name)
-    told = {key for _, key in ModuleAnalyzer.for_module(name).find_attr_docs()}
-    exported = getattr(module, "__all__", None) if hasattr(module, "__path__") else None
-    return [
-        alias
+    told = ModuleAnalyzer.for_module(name).find_attr_docs()
+    return {
+        alias: [
+            f"Stands for ``{str(getattr(module, alias)).replace('typing.', '')}``.",
+            "",
+            *told.get(("", alias), []),
+        ]
         for alias, kind in getattr(module, "__annotations__", {}).items()
-        if kind == "TypeAlias"
-        and not alias.startswith("_")
-        and alias not in told
-        and (exported is None or alias in exported)
-    ]
+        if kind == "TypeAlias" and not alias.startswith("_")
+    }
+
+
+def _skip_member(
+    _app: Any, what: str, _name: str, member: Any, skip: bool, _options: Any
+) -> bool | None:
+    """Leave out fields without words of their own: signature and parameters tell them already."""
+    bare = what == "class" and not callable(member) and not isinstance(member, Enum | property)
+    return True if bare and not skip and not _has_words(member) else None
+
+
+def _has_words(member: Any) -> bool:
+    return bool(getattr(member, "__doc__", None)) and member.__doc__ != type(member).__doc__
 
 
 def _escape_bars(
