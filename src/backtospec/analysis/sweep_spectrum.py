@@ -20,10 +20,10 @@ _SMOOTHED = 0.06
 _APART = 3.0
 _HARMONICS_APART = 5.0
 _DEGREE = 2
-#: What the smoothing itself leaves, relative, seen against closed forms: where the band is ±6 %,
-#: and at the low end where it is wider.
+#: The smoothing is judged by repeating it over a band this much narrower.
+_NARROWER = 1.5
+#: What it leaves in any case, relative, seen against closed forms.
 _METHOD_U = 1e-5
-_METHOD_LOW_U = 1e-4
 #: The least of the fundamental that leaks into a harmonic, relative: rounding.
 _LEAK_LEFT = 1e-10
 _FEWEST_BINS = 8
@@ -80,11 +80,12 @@ class SweepSpectrum:
     def reach_hz(self, order: int = 1) -> tuple[float, float]:
         """Return the lowest and highest input frequency at which an order can be read.
 
-        The lowest keeps half of the smoothing band inside the sweep.
+        The lowest keeps half of the smoothing band inside the sweep, for a harmonic all of it:
+        cut off, the band would let the fundamental through.
         """
-        low = self.stimulus.f1 + 0.5 * self._fewest_hz(order)
-        low = max(low / order, self.stimulus.f1 * 1.02) if order > 1 else low
-        return low, self.stimulus.f2 / order / 1.02
+        inside = 0.5 if order == 1 else 1.0
+        low = order * self.stimulus.f1 + inside * self._fewest_hz(order)
+        return low / order, self.stimulus.f2 / order / 1.02
 
     def line(self, hz: float, order: int = 1) -> Line:
         """Return the output line at ``order`` times a frequency, over the sweep as played.
@@ -100,32 +101,44 @@ class SweepSpectrum:
         -----
         The quotient is freed of the order's own advance L·ln k, so that it varies slowly, and
         fitted by a parabola over a few hertz or ±6 %, weighted with the fourth power of a
-        cosine; the other orders turn quickly there and cancel.
+        cosine; the other orders turn quickly there and cancel. The uncertainty holds the noise
+        and how far a narrower band reads differently: a resonance too sharp for the sweep, or
+        samples lost at that frequency, show in it.
         """
-        there_hz = order * hz * self.clock
-        low = self.stimulus.f1 * self.clock
-        high = self.stimulus.f2 * self.clock
-        most = max(high - there_hz, there_hz - low)
-        fewest = self._fewest_hz(order)
+        half_hz = self._half_band(order * hz * self.clock, order)
+        value, noise_u, leak = self._read(hz, order, half_hz)
+        if order > 1:
+            return Line(value, math.hypot(noise_u, leak))
+        narrower, narrower_u, _ = self._read(hz, order, half_hz / _NARROWER)
+        unlike = abs(narrower - value) ** 2 - 2 * narrower_u**2
+        method_u = max(math.sqrt(max(unlike, 0.0)), _METHOD_U * abs(value))
+        return Line(value, math.hypot(noise_u, method_u))
+
+    def _half_band(self, there_hz: float, order: int) -> float:
+        """Return half of the band over which a reading at an output frequency is smoothed."""
+        below = there_hz - order * self.stimulus.f1 * self.clock
+        above = self.stimulus.f2 * self.clock - there_hz
+        fewest = max(self._fewest_hz(order), _FEWEST_BINS * self.bin_hz)
         wide = max(_SMOOTHED * there_hz, fewest)
-        inside = min(high - there_hz, there_hz - low)
-        half = min(max(min(wide, inside), fewest, _FEWEST_BINS * self.bin_hz), most)
-        first = math.ceil(max(there_hz - half, low) / self.bin_hz)
-        last = math.floor(min(there_hz + half, high) / self.bin_hz)
-        bins = np.arange(first, min(last + 1, len(self.quotient)))
-        away = np.asarray((bins * self.bin_hz - there_hz) / half, dtype=np.float64)
-        advance_s = self.stimulus.L_s / self.clock * math.log(order)
-        turn = np.exp(-2j * np.pi * bins * self.bin_hz * advance_s)
+        return min(max(min(wide, below, above), fewest), max(below, above))
+
+    def _read(self, hz: float, order: int, half_hz: float) -> tuple[complex, float, float]:
+        """Return the value, its uncertainty from noise, and what leaks of the fundamental."""
+        there_hz = order * hz * self.clock
+        low = max(there_hz - half_hz, order * self.stimulus.f1 * self.clock)
+        high = min(there_hz + half_hz, self.stimulus.f2 * self.clock)
+        bins = np.arange(math.ceil(low / self.bin_hz), math.floor(high / self.bin_hz) + 1)
+        away = np.asarray((bins * self.bin_hz - there_hz) / half_hz, dtype=np.float64)
         share = _reading_weights(away)
-        value = complex(np.sum(share * self.quotient[bins] * turn))
-        variance = float(np.sum(share**2 * self.noise[bins])) / 2
-        if order == 1:
-            narrow = half <= 1.001 * _SMOOTHED * there_hz
-            method = (_METHOD_U if narrow else _METHOD_LOW_U) * abs(value)
+        if order > 1:
+            advance_s = self.stimulus.L_s / self.clock * math.log(order)
+            turned = share * np.exp(-2j * np.pi * bins * self.bin_hz * advance_s)
+            leak = abs(np.sum(turned)) + _LEAK_LEFT
         else:
-            leak = abs(np.sum(share * turn)) + _LEAK_LEFT
-            method = float(leak * np.mean(np.abs(self.quotient[bins])))
-        return Line(value, math.hypot(math.sqrt(variance), method))
+            turned, leak = share, 0.0
+        here = self.quotient[bins]
+        noise_u = math.sqrt(float(np.sum(share**2 * self.noise[bins])) / 2)
+        return complex(np.sum(turned * here)), noise_u, float(leak * np.mean(np.abs(here)))
 
     def _fewest_hz(self, order: int) -> float:
         """Return half of the narrowest band in which an order's neighbours cancel."""
@@ -271,4 +284,4 @@ def impulse_delay(quotient: Complex, length: int, from_bin: float) -> tuple[floa
     bend = before - 2 * here + after
     place = peak + (0.5 * (before - after) / bend if bend < 0 else 0.0)
     clear = here / max(float(np.sqrt(np.mean(envelope**2))), 1e-300)
-    return (place if place < length / 2 else place - length), float(clear)
+    return float(place if place < length / 2 else place - length), float(clear)

@@ -25,6 +25,7 @@ _SURE_PILOT = 20.0
 _RINGS_S = 0.15
 _GAP_OF_ZEROS_S = 0.001
 _JUMP_S = 5e-5
+_JUMPS_FROM_HZ = 40.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,8 +214,9 @@ def hum_estimate(
     span_s = timing.frames / rate_hz
     orders = mains.orders
     if fit.frequency_u[0] * span_s * max(orders) < 0.2 and len(stretches) > 1:
-        places = _positions(stretches)
-        heard = np.concatenate([samples[s] for s in stretches])
+        in_order = tuple(sorted(stretches, key=lambda s: s.start))
+        places = _positions(in_order)
+        heard = np.concatenate([samples[s] for s in in_order])
         fit = fit_lines(heard, places, rate_hz, (Family(fit.families[0].hz, orders),))
     known = [k for k in orders if k * fit.frequency_u[0] * span_s < 0.05]
     turn = 2j * np.pi * fit.families[0].hz / rate_hz * (np.arange(len(samples)) - fit.centre)
@@ -276,22 +278,26 @@ def time_jumps(spectrum: SweepSpectrum, timing: Timing) -> tuple[tuple[float, fl
     Notes
     -----
     Lost samples move all that follows, so the upper octaves' impulse response comes early. The
-    delay of an amplifier may vary too, by less than half a cycle.
+    delay of an amplifier may vary too, by less than a quarter of a cycle. Smaller jumps show in
+    the uncertainty alone.
     """
     stimulus = spectrum.stimulus
     length = 2 * (len(spectrum.quotient) - 1)
     rate_hz = length * spectrum.bin_hz
     found = []
     before_s: float | None = None
-    low_hz = max(8 * stimulus.f1, 100.0)
+    low_hz = max(2 * stimulus.f1, _JUMPS_FROM_HZ)
     while 2 * low_hz < stimulus.f2:
         band = np.zeros(len(spectrum.quotient), dtype=np.complex128)
         inside = slice(int(low_hz / spectrum.bin_hz), int(2 * low_hz / spectrum.bin_hz))
         band[inside] = spectrum.quotient[inside]
-        delay_s = impulse_delay(band, length, 0)[0] / rate_hz
-        if before_s is not None and abs(delay_s - before_s) > _JUMP_S + 1 / low_hz:
-            at_s = timing.sweep_start / rate_hz + stimulus.time_of(low_hz)
+        place, clear = impulse_delay(band, length, 0)
+        low_hz *= 2
+        if clear < _CLEAR_PEAK:
+            continue
+        delay_s = place / rate_hz
+        if before_s is not None and abs(delay_s - before_s) > _JUMP_S + 0.5 / low_hz:
+            at_s = float(timing.sweep_start / timing.rate_hz + stimulus.time_of(low_hz / 2))
             found.append((at_s, delay_s - before_s))
         before_s = delay_s
-        low_hz *= 2
     return tuple(found)
