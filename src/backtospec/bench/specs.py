@@ -20,6 +20,7 @@ from backtospec.sources.spec_sheets import (
 __all__ = [
     "FirstQuestion",
     "channel_named",
+    "frequencies_from_text",
     "meter_from_answers",
     "meter_named",
     "questions",
@@ -137,6 +138,20 @@ def setup_from_text(
         rated_thd_percent=thd,
         rated_power_w=power,
     )
+
+
+def frequencies_from_text(text: str) -> tuple[float, ...]:
+    """Return one frequency in hertz, or two with a comma between them.
+
+    Examples
+    --------
+    >>> frequencies_from_text("60,7000"), frequencies_from_text("19 kHz, 20 kHz")
+    ((60.0, 7000.0), (19000.0, 20000.0))
+    """
+    parts = [part for part in text.replace(";", ",").split(",") if part.strip()]
+    if len(parts) > 2:
+        raise BenchError(f"“{text}” holds {len(parts)} numbers.", "frequency", "Give one or two.")
+    return tuple(read(part, "Hz", "frequency", 1, 96_000) for part in parts or [text])
 
 
 def _per_channel(text: str, unit: str, where: str, high: float) -> tuple[float, ...]:

@@ -17,48 +17,56 @@ if TYPE_CHECKING:
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
-    for command in (analyse, checks, run):
+    for command in (analyse, signal, checks, run):
         app.command()(command)
 
 
 def analyse(
     context: typer.Context,
     file: Annotated[Path, typer.Argument(help="The recording: WAV or FLAC.")],
-    kind: Annotated[str, typer.Option(help="tone or ramp.")],
+    kind: Annotated[
+        str, typer.Option(help="tone, ramp, two-tone, sweep, burst, noise: what was recorded.")
+    ],
     full_scale_volts: Annotated[
         str, typer.Option(help="Peak volts at digital amplitude 1.0, L[,R]; never rms.")
     ],
     load_ohm: Annotated[str, typer.Option(help="Load as measured, hot, L[,R].")],
-    nominal_hz: Annotated[str, typer.Option(help="Frequency of the tone.")],
+    nominal_hz: Annotated[
+        str, typer.Option(help="Frequency of the tone, or of two: 60,7000.")
+    ] = "1000",
     load_tolerance_percent: Annotated[str, typer.Option(help="Of the load.")] = "",
     mains_hz: Annotated[str, typer.Option(help="50 or 60.")] = "",
     channels: Annotated[str, typer.Option(help="Which of the file's, such as 1,2.")] = "",
     rated_thd_percent: Annotated[str, typer.Option(help="Also find the power there.")] = "",
     rated_power_w: Annotated[str, typer.Option(help="Rated power.")] = "",
+    stimulus: Annotated[
+        Path | None, typer.Option(help="For a sweep: the JSON beside what was played.")
+    ] = None,
     processes: Annotated[int, typer.Option(help="Processes to use; 0 lets it choose.")] = 0,
 ) -> int:
-    """Analyse one recording: level, power, distortion, noise, tracking.
+    """Analyse one recording: level, power, distortion, noise, response, tracking.
 
     Example:  backtospec analyse ramp.wav --kind ramp --full-scale-volts 36.2
     --load-ohm 7.96,8.03 --nominal-hz 997
     """
-    from backtospec.analysis.document import as_document
-    from backtospec.bench.captures import analyse_file
-    from backtospec.bench.specs import setup_from_text
+    from backtospec.bench.recordings import Recorded, document_of_file
+    from backtospec.bench.specs import frequencies_from_text, setup_from_text
 
     output = output_of(context)
+    first, *second = frequencies_from_text(nominal_hz) if "," in nominal_hz else (nominal_hz,)
     setup = setup_from_text(
         full_scale_volts=full_scale_volts,
         load_ohm=load_ohm,
-        nominal_hz=nominal_hz,
+        nominal_hz=str(first),
         load_tolerance_percent=load_tolerance_percent,
         mains_hz=mains_hz,
         channels=channels,
         rated_thd_percent=rated_thd_percent,
         rated_power_w=rated_power_w,
     )
-    analysis = analyse_file(file, kind, setup, processes=processes or None)
-    document = as_document(analysis)
+    other = float(second[0]) if second else None
+    recorded = Recorded(setup, other, stimulus, processes or None)
+    document = document_of_file(file, kind, recorded)
     if output.as_json:
         body = {key: value for key, value in document.items() if key != "schema"}
         output.document("analyse", body)
@@ -66,8 +74,39 @@ def analyse(
         from backtospec.cli.terminal import show_analysis
 
         show_analysis(output.console(), document)
-    usable = any(channel["valid"] for channel in document["channels"].values())
+    usable = any(channel.get("valid", True) for channel in document["channels"].values())
     return Status.DONE if usable else Status.UNUSABLE
+
+
+def signal(
+    context: typer.Context,
+    kind: Annotated[
+        str, typer.Argument(help="tone, steps, two-tone, sweep, burst, square or pink.")
+    ],
+    out: Annotated[Path, typer.Option(help="Where the WAV goes; its description lies beside it.")],
+    hz: Annotated[str, typer.Option(help="Frequency, or two: 60,7000.")] = "997",
+    seconds: Annotated[str, typer.Option(help="How long it plays.")] = "10",
+    level_dbfs: Annotated[float, typer.Option(help="Peak level, dB of full scale.")] = -3.0,
+    rate_hz: Annotated[int, typer.Option(help="Sampling rate.")] = 48_000,
+    dither_bits: Annotated[int, typer.Option(help="16 or 24; 0 for none.")] = 0,
+) -> None:
+    """Make a signal to play into the amplifier, with half a second of silence before it.
+
+    Example:  backtospec signal sweep --out sweep.wav --seconds 6
+    """
+    from backtospec.bench.recordings import make_signal, playing_from
+    from backtospec.bench.specs import frequencies_from_text
+    from backtospec.quantity import read
+
+    output = output_of(context)
+    wanted = frequencies_from_text(hz) if hz != "997" or kind != "sweep" else ()
+    length = read(seconds, "s", "seconds", 0.01, 3600)
+    playing = playing_from(rate_hz, level_dbfs, dither_bits or None)
+    description = make_signal(kind, out, wanted, length, playing)
+    if output.as_json:
+        output.document("signal", {"wav": str(out), "description": str(description)})
+    else:
+        output.console().print(f"{out} and {description}. Start with the volume at minimum.")
 
 
 def checks(

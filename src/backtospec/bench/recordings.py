@@ -1,0 +1,207 @@
+"""Any kind of recording to its document, and the signals to play into an amplifier."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from backtospec.analysis import burst, noise, stimuli, sweep, two_tone
+from backtospec.analysis.document import as_document
+from backtospec.analysis.notes import FileFacts
+from backtospec.analysis.setup import CaptureSetup
+from backtospec.analysis.stimulus_playing import PlayedSignal, Playing
+from backtospec.bench.captures import analyse_file
+from backtospec.errors import BenchError
+from backtospec.sources.sound_files import open_sound_file
+from backtospec.sources.stimulus_files import read_stimulus, write_stimulus
+
+Array = NDArray[np.float64]
+Document = dict[str, Any]
+
+_LONGEST_SAMPLES = 60_000_000
+_BLOCKWISE = ("tone", "ramp")
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What is known of one recording beside its calibration.
+
+    Parameters
+    ----------
+    setup
+        Calibration, loads, nominal frequency.
+    second_hz
+        The other tone of two.
+    stimulus
+        Description of the sweep that was played.
+    processes
+        How many may work at once; ``None`` for as many as there are processors.
+    """
+
+    setup: CaptureSetup
+    second_hz: float | None = None
+    stimulus: Path | None = None
+    processes: int | None = None
+
+
+def document_of_file(path: Path, kind: str, recorded: Recorded) -> Document:
+    """Return the document of one recording, whatever its kind.
+
+    Parameters
+    ----------
+    path
+        The sound file.
+    kind
+        One of :data:`KINDS`.
+    recorded
+        What is known of it.
+
+    Raises
+    ------
+    BenchError
+        When the file cannot be used, holds no such signal, or something must be told first.
+    """
+    if kind in _BLOCKWISE:
+        analysed = analyse_file(path, kind, recorded.setup, processes=recorded.processes)
+        return as_document(analysed)
+    analyse = _WHOLE.get(kind)
+    if analyse is None:
+        raise BenchError(f'"{kind}" is none of {", ".join(KINDS)}.', "--kind", "Name one of them.")
+    sound = open_sound_file(path, recorded.setup.channels)
+    if sound.frames * len(sound.picked) > _LONGEST_SAMPLES:
+        raise BenchError(
+            f"{sound.frames / sound.sample_rate_hz:.0f} s are too long for this kind.",
+            path.name,
+            "Cut out the part with the signal.",
+        )
+    facts = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
+    return analyse(sound.read(0, sound.frames), facts, recorded)
+
+
+def _two_tone(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
+    if recorded.second_hz is None:
+        raise BenchError(
+            "two tones need two frequencies.", "--nominal-hz", "Give both, such as 60,7000."
+        )
+    found = two_tone.analyse_two_tone(samples, facts, recorded.setup, recorded.second_hz)
+    return two_tone.document_of(found)
+
+
+def _sweep(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
+    if recorded.stimulus is None:
+        raise BenchError(
+            "a sweep cannot be read without knowing what was played.",
+            "--stimulus",
+            "Give the JSON file that was written beside the sweep.",
+        )
+    stimulus = read_stimulus(recorded.stimulus)
+    return sweep.document_of(sweep.analyse_sweep(samples, facts, recorded.setup, stimulus))
+
+
+def _burst(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
+    return burst.document_of(burst.analyse_burst(samples, facts, recorded.setup))
+
+
+def _noise(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
+    return noise.document_of(noise.analyse_noise(samples, facts, recorded.setup))
+
+
+_WHOLE: dict[str, Callable[[Array, FileFacts, Recorded], Document]] = {
+    "two-tone": _two_tone,
+    "sweep": _sweep,
+    "burst": _burst,
+    "noise": _noise,
+}
+
+KINDS = (*_BLOCKWISE, *_WHOLE)
+"""Every kind of recording that can be analysed."""
+
+
+def _played_tone(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
+    return stimuli.tone(hz[0], seconds, playing)
+
+
+def _played_two(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
+    if len(hz) != 2:
+        raise BenchError("two tones need two frequencies.", "--hz", "Give both, such as 60,7000.")
+    low, high = sorted(hz)
+    ratio = 4.0 if high / low > 2 else 1.0
+    return stimuli.two_tone(low, high, ratio, seconds, playing)
+
+
+def _played_sweep(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
+    low, high = sorted(hz) if len(hz) == 2 else (14.0, min(20_800.0, 0.45 * playing.rate_hz))
+    wanted = stimuli.synchronised(low, high, seconds, drive_fs=playing.peak)
+    return stimuli.sweep(wanted, playing)
+
+
+def _played_steps(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
+    top = playing.level_dbfs_peak
+    levels = [top - 6.0 * step for step in range(9, -1, -1)]
+    return stimuli.stepped_level(hz[0], levels, seconds / len(levels), playing=playing)
+
+
+def _played_burst(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
+    return stimuli.burst(hz[0], max(1, round(seconds / 0.5)), playing)
+
+
+def _played_square(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
+    return stimuli.square(hz[0], seconds, playing)
+
+
+def _played_pink(_hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
+    return stimuli.pink_noise(seconds, playing)
+
+
+_SIGNALS: dict[str, Callable[[tuple[float, ...], float, Playing], PlayedSignal]] = {
+    "tone": _played_tone,
+    "steps": _played_steps,
+    "two-tone": _played_two,
+    "sweep": _played_sweep,
+    "burst": _played_burst,
+    "square": _played_square,
+    "pink": _played_pink,
+}
+
+SIGNALS = tuple(_SIGNALS)
+"""Every signal that can be made."""
+
+
+def make_signal(
+    kind: str, path: Path, hz: tuple[float, ...], seconds: float, playing: Playing
+) -> Path:
+    """Write a signal to play as a WAV file with its description beside it; return the latter.
+
+    Parameters
+    ----------
+    kind
+        One of :data:`SIGNALS`.
+    path
+        Where the sound goes, ending in ``.wav``.
+    hz
+        Its frequency, or two of them.
+    seconds
+        How long it plays, without the silence around it.
+    playing
+        Sampling rate, level, silence before it, dither.
+
+    Raises
+    ------
+    BenchError
+        For an unknown kind, or figures out of range.
+    """
+    make = _SIGNALS.get(kind)
+    if make is None:
+        names = ", ".join(SIGNALS)
+        raise BenchError(f'"{kind}" is none of {names}.', "signal", "Name one of them.")
+    return write_stimulus(path, make(hz, seconds, playing))
+
+
+def playing_from(rate_hz: int, level_dbfs: float, dither_bits: int | None) -> Playing:
+    """Return how a signal is played, with half a second of silence before it."""
+    return replace(Playing(), rate_hz=rate_hz, level_dbfs_peak=level_dbfs, dither_bits=dither_bits)
