@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import asdict, dataclass
 from typing import ClassVar, Literal, TypeAlias
 
@@ -11,10 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.burst_edges import SHORTEST_CYCLES, find_bursts
-from backtospec.analysis.burst_fit import find_tone, fit_burst, fit_frequency, is_hidden
-from backtospec.analysis.distortion import total
+from backtospec.analysis.burst_fit import (
+    BurstChannel,
+    find_tone,
+    fit_burst,
+    fit_frequency,
+    is_hidden,
+    read_burst,
+)
 from backtospec.analysis.document_parts import Document, head, known, note_list
-from backtospec.analysis.line_fit import LineFit
 from backtospec.analysis.notes import FileFacts, Note, channel_names
 from backtospec.analysis.quality import overload_fraction
 from backtospec.analysis.setup import CaptureSetup
@@ -23,7 +28,6 @@ from backtospec.errors import BenchError
 Array = NDArray[np.float64]
 
 _SILENT_RMS = 1e-5
-_STATED_ORDERS = 10
 #: THD at which an amplifier counts as clipping, where the maker's figure is not given.
 _CLIPPING_THD_PERCENT = 1.0
 _DB = 20 / math.log(10)
@@ -35,42 +39,6 @@ HEADROOM_DEFINITION = (
 
 #: Reason and remark by name of a channel that gives no figures.
 Refused: TypeAlias = dict[str, tuple[str, Note]]
-
-
-@dataclass(frozen=True, slots=True)
-class BurstChannel:
-    """One channel of one burst.
-
-    Parameters
-    ----------
-    level_dbfs_peak, fundamental_vrms, power_w
-        Of the fundamental, mean over the burst; a full-scale sine reads 0 dB.
-    thd_percent
-        H2…H10 below half the rate; ``None`` when noise hides it, and then
-        ``thd_percent_at_most`` holds.
-    thd_all_percent
-        Every harmonic to the band edge, bounded alike: this one decides the headroom.
-
-    Figures ending in ``_u`` are standard uncertainties in the same unit.
-    """
-
-    level_dbfs_peak: float
-    level_dbfs_peak_u: float
-    fundamental_vrms: float
-    fundamental_vrms_u: float
-    power_w: float
-    power_w_u: float
-    thd_percent: float | None
-    thd_percent_u: float | None
-    thd_percent_at_most: float | None
-    thd_all_percent: float | None
-    thd_all_percent_at_most: float | None
-
-    def stays_within(self, limit_percent: float) -> bool:
-        """Return whether THD, every harmonic, is known to be at most this."""
-        found = self.thd_all_percent
-        bound = self.thd_all_percent_at_most if found is None else found
-        return bound is not None and bound <= limit_percent
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +59,9 @@ class ChannelBursts:
     valid, reason
         Whether the channel may be believed; else ``adc-overload`` or ``silence``.
     headroom_db
-        Of the strongest burst within the THD limit, with a rated power; ``None`` when none is.
+        Of the strongest burst within the THD limit, with a rated power.
+    headroom_db_at_most
+        Of the weakest burst, where every burst goes beyond the limit.
     limit_reached
         Whether a burst went beyond the THD limit. When none did, ``headroom_db`` is the least
         that the amplifier has.
@@ -101,6 +71,7 @@ class ChannelBursts:
     reason: str | None = None
     headroom_db: float | None = None
     headroom_db_u: float | None = None
+    headroom_db_at_most: float | None = None
     limit_reached: bool | None = None
 
 
@@ -124,6 +95,8 @@ class BurstAnalysis:
         The distortion up to which a burst counts: the maker's figure, or 1 %.
     headroom_db
         Dynamic headroom of the channel that has less; see :data:`HEADROOM_DEFINITION`.
+    headroom_db_at_most
+        A bound of it, where a channel has only a bound.
     limit_reached
         Whether that channel was driven beyond the limit; otherwise it has at least this much.
     notes
@@ -141,6 +114,7 @@ class BurstAnalysis:
     thd_limit_percent: float | None = None
     headroom_db: float | None = None
     headroom_db_u: float | None = None
+    headroom_db_at_most: float | None = None
     limit_reached: bool | None = None
     notes: tuple[Note, ...] = ()
 
@@ -226,7 +200,7 @@ def analyse_burst(samples: Array, file: FileFacts, setup: CaptureSetup) -> Burst
         Burst(
             a / rate_hz,
             b / rate_hz,
-            {name: _channel(fit, column, name, setup) for name, column in columns.items()},
+            {name: read_burst(fit, column, name, setup) for name, column in columns.items()},
         )
         for (a, b), fit in zip(places, fits, strict=True)
     )
@@ -247,10 +221,11 @@ def analyse_burst(samples: Array, file: FileFacts, setup: CaptureSetup) -> Burst
         clock_ppm=(hz / setup.nominal_hz - 1) * 1e6,
         clock_ppm_u=hz_u / setup.nominal_hz * 1e6,
         thd_limit_percent=limit,
-        headroom_db=weaker.headroom_db if weaker else None,
-        headroom_db_u=weaker.headroom_db_u if weaker else None,
-        limit_reached=weaker.limit_reached if weaker else None,
-        notes=tuple(note for _, note in refused.values()),
+        headroom_db=weaker.headroom_db,
+        headroom_db_u=weaker.headroom_db_u,
+        headroom_db_at_most=weaker.headroom_db_at_most,
+        limit_reached=weaker.limit_reached,
+        notes=(*(note for _, note in refused.values()), *_clipping_notes(bursts, columns)),
     )
 
 
@@ -267,42 +242,18 @@ def _overload_note(name: str, share: float) -> Note:
     return Note("adc-overload", text, name)
 
 
-def _channel(fit: LineFit, column: int, name: str, setup: CaptureSetup) -> BurstChannel:
-    lines = np.abs(fit.amplitudes[0][:, column])
-    amplitude, amplitude_u = float(lines[0]), float(fit.amplitude_u[column])
-    orders = np.array(fit.families[0].orders)
-    thd = total(lines[1:][orders[1:] <= _STATED_ORDERS], amplitude_u, amplitude)
-    thd_all = total(lines[1:], amplitude_u, amplitude)
-    vrms = setup.volts(name) / math.sqrt(2)
-    power_w = setup.power_w(name, amplitude)
-    relative_u = amplitude_u / amplitude
-    return BurstChannel(
-        level_dbfs_peak=20 * math.log10(amplitude),
-        level_dbfs_peak_u=_DB * relative_u,
-        fundamental_vrms=amplitude * vrms,
-        fundamental_vrms_u=amplitude_u * vrms,
-        power_w=power_w,
-        power_w_u=power_w * setup.relative_power_u(relative_u),
-        thd_percent=_percent(thd.ratio),
-        thd_percent_u=_percent(thd.ratio_u),
-        thd_percent_at_most=_percent(thd.at_most),
-        thd_all_percent=_percent(thd_all.ratio),
-        thd_all_percent_at_most=_percent(thd_all.at_most),
-    )
-
-
-def _percent(ratio: float | None) -> float | None:
-    return None if ratio is None else 100 * ratio
-
-
 def _over_bursts(
     bursts: list[BurstChannel], limit_percent: float, rated_power_w: float | None
 ) -> ChannelBursts:
     """Return the headroom of one channel."""
     within = [burst for burst in bursts if burst.stays_within(limit_percent)]
     reached = len(within) < len(bursts)
-    if rated_power_w is None or not within:
+    if rated_power_w is None:
         return ChannelBursts(True, limit_reached=reached)
+    if not within:
+        least_w = min(burst.power_w for burst in bursts)
+        bound_db = 10 * math.log10(least_w / rated_power_w)
+        return ChannelBursts(True, headroom_db_at_most=bound_db, limit_reached=True)
     best = max(within, key=lambda burst: burst.power_w)
     return ChannelBursts(
         True,
@@ -312,12 +263,27 @@ def _over_bursts(
     )
 
 
-def _weaker(channels: Mapping[str, ChannelBursts]) -> ChannelBursts | None:
-    """Return the valid channel with less headroom, or ``None`` while one has none to state."""
+def _weaker(channels: Mapping[str, ChannelBursts]) -> ChannelBursts:
+    """Return the valid channel with less headroom: a bound, unless a figure lies below it."""
     valid = [channel for channel in channels.values() if channel.valid]
-    if not valid or any(channel.headroom_db is None for channel in valid):
-        return None
-    return min(valid, key=lambda channel: channel.headroom_db or 0.0)
+    if not valid:
+        return ChannelBursts(False)
+
+    def most(channel: ChannelBursts) -> float:
+        found = channel.headroom_db
+        return (channel.headroom_db_at_most or 0.0) if found is None else found
+
+    return min(valid, key=most)
+
+
+def _clipping_notes(bursts: tuple[Burst, ...], names: Iterable[str]) -> list[Note]:
+    notes = []
+    for name in names:
+        first = next((burst for burst in bursts if burst.channels[name].clipping), None)
+        if first:
+            text = f"The amplifier clips, first in the burst at {first.start_s:.3f} s."
+            notes.append(Note("amplifier-clipping", text, name, at_s=first.start_s))
+    return notes
 
 
 def document_of(analysis: BurstAnalysis) -> Document:
@@ -325,12 +291,16 @@ def document_of(analysis: BurstAnalysis) -> Document:
 
     Notes
     -----
-    A figure that is not known is left out. ``headroom_is_at_least`` is true when no burst went
-    beyond the distortion limit.
+    A figure that is not known is left out. Where ``limit_reached`` is false no burst went beyond
+    the distortion limit, and ``headroom_db`` is the least that the amplifier has.
     """
-    headroom = known(headroom_db=analysis.headroom_db, headroom_db_u=analysis.headroom_db_u)
+    headroom = known(
+        headroom_db=analysis.headroom_db,
+        headroom_db_u=analysis.headroom_db_u,
+        headroom_db_at_most=analysis.headroom_db_at_most,
+    )
     if headroom:
-        headroom["headroom_is_at_least"] = not analysis.limit_reached
+        headroom["limit_reached"] = analysis.limit_reached
         headroom["definition"] = {"headroom_db": HEADROOM_DEFINITION}
     return {
         **head(analysis.kind, analysis.file),
@@ -355,6 +325,7 @@ def _over_document(channel: ChannelBursts) -> Document:
         **known(
             headroom_db=channel.headroom_db,
             headroom_db_u=channel.headroom_db_u,
+            headroom_db_at_most=channel.headroom_db_at_most,
             limit_reached=channel.limit_reached,
         ),
     }
