@@ -12,16 +12,16 @@ from __future__ import annotations
 import json
 import math
 import sys
+import tempfile
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from backtospec.analysis.document import as_document
 from backtospec.analysis.setup import CaptureSetup
-from backtospec.bench.captures import analyse_file
+from backtospec.bench.recordings import Recorded, document_of_file
 
-KINDS = {"tone": "tone", "level_sweep": "ramp"}
+KINDS = {"tone": "tone", "level_sweep": "ramp", "imd_smpte": "two-tone", "sweep": "sweep"}
 BANDS = {"20k": "20-20000", "22k": "20-22000", "80k": "20-80000"}
 CODES = {
     "amp_clipping": "amplifier-clipping",
@@ -54,20 +54,69 @@ class Compared:
 def compare_case(folder: Path, case: Truth) -> Iterator[Compared]:
     """Return every quantity of one file that its truth states with a tolerance."""
     given = case["given"]
-    load = given["load_ohm"]
+    load, nominal = given["load_ohm"], given.get("nominal_hz", 1000)
+    first, *second = nominal if isinstance(nominal, list) else [nominal]
     setup = CaptureSetup(
-        full_scale_volts=tuple(given["volts_per_fs"]),
-        load_ohm=tuple(load) if isinstance(load, list) else (load,),
-        nominal_hz=given["nominal_hz"],
+        full_scale_volts=_both(given["volts_per_fs"]),
+        load_ohm=_both(load),
+        nominal_hz=first,
         mains_hz=given.get("mains_nominal_hz"),
     )
     kind = KINDS[given["test"]]
-    got = as_document(analyse_file(folder / case["file"], kind, setup))
-    if kind == "tone":
-        yield from _tone(case, got)
+    recorded = Recorded(setup, second[0] if second else None)
+    if kind == "sweep":
+        with tempfile.TemporaryDirectory() as scratch:
+            sidecar = Path(scratch) / "stimulus.json"
+            sidecar.write_text(json.dumps(given), encoding="utf-8")
+            sweep = Recorded(setup, None, sidecar)
+            got = document_of_file(folder / case["file"], kind, sweep)
     else:
-        yield from _ramp(case, got)
+        got = document_of_file(folder / case["file"], kind, recorded)
+    compare = {"tone": _tone, "ramp": _ramp, "two-tone": _two_tone, "sweep": _sweep}[kind]
+    yield from compare(case, got)
     yield from _flags(case, got)
+
+
+def _both(value: Any) -> tuple[float, ...]:
+    return tuple(value) if isinstance(value, list) else (value,)
+
+
+def _two_tone(case: Truth, got: Truth) -> Iterator[Compared]:
+    truth, tolerance = case["truth"], case["tolerance"]
+    low, high = got["frequencies_hz"]
+    yield Compared("low tone", truth["f1"], low, 2e-4)
+    yield Compared("high tone", truth["f2"], high, tolerance["freq_hz"])
+    for name in ("L", "R"):
+        own, allowed = truth[name], tolerance[f"imd_db_{name}"]
+        found = got["channels"][name]
+        for key, mine in (
+            ("imd_pct_sideband_pairs", "imd_pairs_percent"),
+            ("imd_pct_rms", "imd_rms_percent"),
+        ):
+            db, value = 20 * math.log10(own[key]), found.get(mine)
+            got_db = None if value is None else 20 * math.log10(value)
+            yield Compared(f"{name} {key}", db, got_db, allowed)
+        reference = own["products"]["0,1"]["amp_fs"]
+        for order in ("1,0", "1,1", "1,-1", "2,1", "2,-1"):
+            db = 20 * math.log10(own["products"][order]["amp_fs"] / reference)
+            yield Compared(f"{name} {order}", db, found["products_db"].get(order), allowed)
+
+
+def _sweep(case: Truth, got: Truth) -> Iterator[Compared]:
+    """Responses within 0.02 dB to 16 kHz and 0.05 dB at 20 kHz; harmonics 0.5; RIAA 0.05 dB."""
+    truth = case["truth"]
+    yield Compared("clock_ppm", truth["clock_ppm"], got["clock_ppm"], 0.05)
+    for name in ("L", "R"):
+        own, found = truth[name], got["channels"][name]
+        for hz, db in own["response_db"].items():
+            allowed = 0.05 if float(hz) > 16_000 else 0.02
+            yield Compared(f"{name} {hz} Hz", db, found["response_db"].get(hz), allowed)
+        for hz, db in own.get("riaa_error_db", {}).items():
+            yield Compared(f"{name} RIAA {hz} Hz", db, found["riaa_error_db"].get(hz), 0.05)
+        for order in ("2", "3"):
+            for hz, db in own.get(f"hd{order}_db", {}).items():
+                harmonic = found["harmonic_db"][order].get(hz)
+                yield Compared(f"{name} H{order} {hz} Hz", db, harmonic, 0.5)
 
 
 def _flags(case: Truth, got: Truth) -> Iterator[Compared]:
