@@ -19,7 +19,7 @@ _UNDITHERED_STEPS = 0.36
 _QUANTISED_STEPS = 0.60
 
 
-def overload_fraction(samples: Array, cycle_samples: float) -> float:
+def overload_fraction(samples: NDArray[np.floating], cycle_samples: float) -> float:
     """Return the share of samples that sit on a converter's rail; 0 when it did not overload.
 
     Parameters
@@ -36,10 +36,10 @@ def overload_fraction(samples: Array, cycle_samples: float) -> float:
     never held to the last digit.
     """
     share = 0.0
-    for signed in (samples, -samples):
-        top = float(signed.max(initial=0.0))
+    for sign, top in ((1, samples.max(initial=0.0)), (-1, -samples.min(initial=0.0))):
         if top < NEAR_FULL_SCALE:
             continue
+        signed, top = sign * samples.astype(np.float64), float(top)
         held = signed >= top - _SAME_CODE
         longest = int(run_lengths(held).max(initial=0))
         crowd = int(held.sum())

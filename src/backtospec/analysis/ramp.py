@@ -14,16 +14,15 @@ from backtospec.analysis.notes import FileFacts, Note, channel_names
 from backtospec.analysis.plateaus import LevelTrack, find_plateaus
 from backtospec.analysis.quality import CrestLoss
 from backtospec.analysis.ramp_frames import (
-    Grid,
     Quarters,
     RampFrames,
+    condense,
     feed,
-    find_frequency,
-    make_grid,
     merge,
     settle,
     start,
 )
+from backtospec.analysis.ramp_grid import Grid, find_frequency, make_grid
 from backtospec.analysis.ramp_steps import read_step
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.thresholds import (
@@ -41,6 +40,7 @@ __all__ = [
     "RampAnalysis",
     "Step",
     "analyse_ramp",
+    "condense",
     "feed",
     "find_frequency",
     "finish",
@@ -434,25 +434,31 @@ def _distortion_track(
     single = np.isfinite(level)
     for first, end in rows:
         single[first:end] = False
-    table = []
     fine = quarters.fine[quarters.fine[:, 1] == index]
     inside = np.clip((fine[:, 0] / grid.quarter_s).astype(int), 0, count - 1)
     kept = single[inside]
     lines = len(grid.fine.orders) - 1 if grid.fine else 0
+    fine, looked_at = fine[kept], inside[kept]
     freed = np.sqrt(np.maximum(fine[:, 3] - 2 * lines * fine[:, 4], 0.0)) / fine[:, 2]
-    for time_s, amplitude, ratio in zip(fine[kept, 0], fine[kept, 2], freed[kept], strict=True):
-        table.append((time_s, 20 * math.log10(amplitude), ratio, 0.0))
-    single[inside[kept]] = False
-    for i in np.flatnonzero(single):
-        hidden = thd[i] < _SURE * doubt[i]
-        middle = (i + 0.5) * grid.quarter_s
-        table.append((middle, level[i], 0.0 if hidden else thd[i], 0.0))
+    single[looked_at] = False
+    rest = np.flatnonzero(single)
+    hidden = thd[rest] < _SURE * doubt[rest]
+    middle = (rest + 0.5) * grid.quarter_s
+    table = []
     for step in steps:
         tone = step.channels[name]
         if tone.level_dbfs_peak is not None and tone.distortion is not None:
             ratio = (tone.distortion.thd_all_percent or 0.0) / 100
             table.append(((step.start_s + step.end_s) / 2, tone.level_dbfs_peak, ratio, 1.0))
-    ordered = np.array(sorted(table)).reshape(-1, 4)
+    rows_of = (
+        np.stack((fine[:, 0], 20 * np.log10(fine[:, 2]), freed, np.zeros(len(fine))), axis=1),
+        np.stack(
+            (middle, level[rest], np.where(hidden, 0.0, thd[rest]), np.zeros(len(rest))), axis=1
+        ),
+        np.array(table).reshape(-1, 4),
+    )
+    ordered = np.concatenate(rows_of)
+    ordered = ordered[np.argsort(ordered[:, 0], kind="stable")]
     return DistortionTrack(ordered[:, 0], ordered[:, 1], ordered[:, 2], ordered[:, 3].astype(bool))
 
 

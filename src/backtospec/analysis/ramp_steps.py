@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from backtospec.analysis.distortion import Distortion, Total, decibels, total
 from backtospec.analysis.quality import CrestLoss
-from backtospec.analysis.ramp_frames import QUARTERS, Grid, Quarters
+from backtospec.analysis.ramp_frames import Quarters
+from backtospec.analysis.ramp_grid import QUARTERS, Grid
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.tone import ChannelTone
 

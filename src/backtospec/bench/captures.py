@@ -112,7 +112,7 @@ def _ramp_part(job: tuple[SoundFile, float, CaptureSetup, int, int]) -> RampFram
     state = ramp.start(grid, len(sound.picked), first)
     for block in sound.blocks(first, end, grid.batch):
         state = ramp.feed(state, block)
-    return state
+    return ramp.condense(state)
 
 
 _KINDS: dict[str, Callable[[SoundFile, FileFacts, CaptureSetup, int], Analysis]] = {

@@ -6,15 +6,17 @@ import struct
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO, Literal
 
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
 
 from backtospec.errors import BenchError
+from backtospec.sources.raw_samples import RawSamples
 
 Array = NDArray[np.float64]
+_Kind = Literal["float32", "float64"]
 
 _FORMATS = {"WAV", "WAVEX", "RF64", "FLAC", "W64"}
 _VALID_BITS = {
@@ -43,6 +45,8 @@ class SoundFile:
         Samples per channel, rate, bits per sample that carry sound.
     picked
         Channels taken, counted from 0; one or two.
+    raw
+        Where plain 24-bit samples lie in the file, or ``None`` for other kinds.
     """
 
     path: Path
@@ -50,6 +54,7 @@ class SoundFile:
     sample_rate_hz: int
     valid_bits: int
     picked: tuple[int, ...]
+    raw: RawSamples | None = None
 
     def read(self, first: int, count: int) -> Array:
         """Return samples first…first+count as float64, shape (samples, picked channels).
@@ -61,27 +66,35 @@ class SoundFile:
         """
         with self._opened() as sound:
             sound.seek(first)
-            return self._next(sound, count, first)
+            return np.asarray(self._next(sound, count, first, "float64"), dtype=np.float64)
 
-    def blocks(self, first: int, end: int, length: int) -> Iterator[Array]:
-        """Yield samples first…end in blocks of a length, each float64 and checked.
+    def blocks(self, first: int, end: int, length: int) -> Iterator[NDArray[np.float32]]:
+        """Yield samples first…end in blocks of a length, in single precision and checked.
 
         Raises
         ------
         BenchError
             When a sample is not a number, or the file ends early.
         """
+        if self.raw:
+            at = first
+            for block in self.raw.blocks(self.path, self.picked, first, end, length):
+                if len(block) < min(length, end - at):
+                    raise _damaged(self.path, f"it ends at sample {at + len(block)}")
+                at += len(block)
+                yield block
+            return
         with self._opened() as sound:
             sound.seek(first)
             for at in range(first, end, length):
-                yield self._next(sound, min(length, end - at), at)
+                yield self._next(sound, min(length, end - at), at, "float32")
 
     def _opened(self) -> soundfile.SoundFile:
         return soundfile.SoundFile(self.path)
 
-    def _next(self, sound: soundfile.SoundFile, count: int, at: int) -> Array:
+    def _next(self, sound: soundfile.SoundFile, count: int, at: int, kind: _Kind) -> Any:
         try:
-            block = np.asarray(sound.read(count, always_2d=True), dtype=np.float64)
+            block = sound.read(count, dtype=kind, always_2d=True)
         except soundfile.LibsndfileError as error:
             raise _damaged(self.path, f"reading failed at sample {at}: {error}") from error
         if len(block) < count:
@@ -145,7 +158,9 @@ def open_sound_file(path: Path, channels: tuple[int, ...] | None = None) -> Soun
         )
     picked = _pick(path, channels, count)
     bits = _extensible_bits(path) or _VALID_BITS[subtype]
-    return SoundFile(path, frames, rate_hz, bits, picked)
+    chunk = _data_chunk(path) if subtype == "PCM_24" else None
+    raw = RawSamples(chunk[0], count) if chunk else None
+    return SoundFile(path, frames, rate_hz, bits, picked, raw)
 
 
 def _pick(path: Path, channels: tuple[int, ...] | None, count: int) -> tuple[int, ...]:
