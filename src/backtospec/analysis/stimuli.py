@@ -27,6 +27,7 @@ from backtospec.errors import BenchError
 
 Array = NDArray[np.float64]
 _TAIL_S = 1.0
+_HOLD_S = 0.1
 
 
 def tone(hz: float, duration_s: float, playing: Playing = PLAIN) -> PlayedSignal:
@@ -91,7 +92,7 @@ def stepped_level(
 def swept_level(
     hz: float, from_db: float, duration_s: float, playing: Playing = PLAIN
 ) -> PlayedSignal:
-    """Return a sine that rises evenly in decibels up to the level of ``playing``.
+    """Return a sine that rises evenly in decibels to the level of ``playing`` and holds it 0.1 s.
 
     Parameters
     ----------
@@ -99,12 +100,20 @@ def swept_level(
         Frequency.
     from_db
         Where it starts, relative to its end, −140…0 dB.
+    duration_s
+        Of the rise, 0.01…3600 s.
     """
     refuse(range_faults(from_db, "start level", -140.0, 0.0, "dB"))
-    time_s = times_of(duration_s, playing, hz)
-    level_db = from_db * (1 - time_s / duration_s)
+    times_of(duration_s, playing, hz)
+    time_s = times_of(duration_s + _HOLD_S, playing)
+    level_db = from_db * np.maximum(1 - time_s / duration_s, 0.0)
     wave = playing.peak * 10 ** (level_db / 20) * sine(hz * time_s)
-    facts = {"frequency_hz": hz, "from_db": from_db, "duration_s": duration_s}
+    facts = {
+        "frequency_hz": hz,
+        "from_db": from_db,
+        "rise_s": duration_s,
+        "duration_s": duration_s + _HOLD_S,
+    }
     return finished("swept-level", wave, playing, facts)
 
 

@@ -173,46 +173,44 @@ def analyse_sweep(
     Notes
     -----
     The clock comes from the pilot, the reference is re-synthesised at that clock, and the k-th
-    harmonic's response lies earlier by L·ln k. See :mod:`backtospec.analysis.sweep_spectrum`.
-    The response is smoothed over ±6 %, at the low end over a few hertz: narrower resonances
-    come out lower than they are.
+    harmonic's response lies earlier by L·ln k. The response is smoothed over ±6 %, at the low
+    end over a few hertz: narrower resonances come out lower, with an uncertainty that says so.
     """
     rate_hz = float(file.sample_rate_hz)
     _refuse_band(stimulus, rate_hz)
     names = channel_names(samples.shape[1])
-    refused: dict[str, ChannelSweep] = {}
     notes: list[Note] = []
     sounding = []
     for index, name in enumerate(names):
         if float(np.std(samples[:, index])) > _SILENT_RMS:
             sounding.append(index)
         else:
-            _refuse(
-                refused, notes, name, Note("silence", "Nothing but silence was recorded.", name)
-            )
+            notes.append(Note("silence", "Nothing but silence was recorded.", name))
     if not sounding:
-        return SweepAnalysis(file, refused, notes=tuple(notes))
+        return SweepAnalysis(file, _all_channels(names, {}, notes), notes=tuple(notes))
     timing = find_sweep(samples[:, sounding], rate_hz, stimulus)
     clock, clock_u = measure_clock(samples[:, sounding], timing, stimulus, setup.mains_hz)
     for index in list(sounding):
         note = _spoiled(samples[:, index], names[index], timing, stimulus, clock)
         if note:
             sounding.remove(index)
-            _refuse(refused, notes, names[index], note)
-    channels: dict[str, ChannelSweep] = {}
+            notes.append(note)
+    measured: dict[str, ChannelSweep] = {}
     mains_hz: float | None = None
     if sounding:
         hum, mains_hz = hum_estimate(samples[:, sounding], timing, stimulus, setup.mains_hz)
         spectra = _divide(samples[:, sounding] - hum, timing, stimulus, clock)
         for index, spectrum in zip(sounding, spectra, strict=True):
-            name = names[index]
-            channels[name] = _channel(spectrum, name, setup, timing, refused, notes)
-    channels |= refused
-    in_order = {name: channels[name] for name in names}
-    tracking, tracking_u = _tracking(in_order)
+            note = _useless(spectrum, names[index], timing)
+            if note:
+                notes.append(note)
+            else:
+                measured[names[index]] = _channel(spectrum, names[index], setup)
+    channels = _all_channels(names, measured, notes)
+    tracking, tracking_u = _tracking(channels)
     return SweepAnalysis(
         file=file,
-        channels=in_order,
+        channels=channels,
         clock_ppm=(clock - 1) * 1e6,
         clock_ppm_u=clock_u * 1e6,
         tracking_db_r_minus_l=tracking,
@@ -240,12 +238,12 @@ def _refuse_band(stimulus: Stimulus, rate_hz: float) -> None:
         )
 
 
-def _refuse(
-    refused: dict[str, ChannelSweep], notes: list[Note], name: str, note: Note
-) -> ChannelSweep:
-    refused[name] = ChannelSweep(False, note.code)
-    notes.append(note)
-    return refused[name]
+def _all_channels(
+    names: tuple[str, ...], measured: Mapping[str, ChannelSweep], notes: list[Note]
+) -> Mapping[str, ChannelSweep]:
+    """Return every channel in order; one that was not measured with its note as the reason."""
+    reasons = {note.channel: note.code for note in notes}
+    return {name: measured.get(name) or ChannelSweep(False, reasons[name]) for name in names}
 
 
 def _spoiled(
@@ -280,26 +278,24 @@ def _divide(
     )
 
 
-def _channel(
-    spectrum: SweepSpectrum,
-    name: str,
-    setup: CaptureSetup,
-    timing: Timing,
-    refused: dict[str, ChannelSweep],
-    notes: list[Note],
-) -> ChannelSweep:
+def _useless(spectrum: SweepSpectrum, name: str, timing: Timing) -> Note | None:
+    """Return the remark on what makes a divided channel useless, or ``None``."""
     reference = spectrum.line(REFERENCE_HZ)
     if reference.modulus < _HEARD * reference.u:
-        text = "No sweep stands out of the noise."
-        return _refuse(refused, notes, name, Note("silence", text, name))
+        return Note("silence", "No sweep stands out of the noise.", name)
     jumps = time_jumps(spectrum, timing)
-    if jumps:
-        at_s, by_s = jumps[0]
-        text = (
-            f"The sweep jumps by {1000 * by_s:+.2f} ms in the octave from {at_s:.2f} s on: "
-            "samples were lost or repeated. Record again."
-        )
-        return _refuse(refused, notes, name, Note("lost-samples", text, name, at_s=at_s))
+    if not jumps:
+        return None
+    at_s, by_s = jumps[0]
+    text = (
+        f"The sweep jumps by {1000 * by_s:+.2f} ms in the octave from {at_s:.2f} s on: "
+        "samples were lost or repeated. Record again."
+    )
+    return Note("lost-samples", text, name, at_s=at_s)
+
+
+def _channel(spectrum: SweepSpectrum, name: str, setup: CaptureSetup) -> ChannelSweep:
+    reference = spectrum.line(REFERENCE_HZ)
     amplitude = reference.modulus * spectrum.stimulus.drive_fs
     response, response_u, phase = read_response(spectrum)
     harmonics, harmonics_u, at_most = read_harmonics(spectrum)

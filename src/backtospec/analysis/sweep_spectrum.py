@@ -24,6 +24,8 @@ _DEGREE = 2
 _NARROWER = 1.5
 #: What it leaves in any case, relative, seen against closed forms.
 _METHOD_U = 1e-5
+#: What it leaves of a harmonic, relative, times the square of the band over the frequency.
+_HARMONIC_METHOD_U = 0.03
 #: The least of the fundamental that leaks into a harmonic, relative: rounding.
 _LEAK_LEFT = 1e-10
 _FEWEST_BINS = 8
@@ -108,7 +110,10 @@ class SweepSpectrum:
         half_hz = self._half_band(order * hz * self.clock, order)
         value, noise_u, leak = self._read(hz, order, half_hz)
         if order > 1:
-            return Line(value, math.hypot(noise_u, leak))
+            width = half_hz / (order * hz * self.clock)
+            return Line(
+                value, math.hypot(noise_u, leak, _HARMONIC_METHOD_U * width**2 * abs(value))
+            )
         narrower, narrower_u, _ = self._read(hz, order, half_hz / _NARROWER)
         unlike = abs(narrower - value) ** 2 - 2 * narrower_u**2
         method_u = max(math.sqrt(max(unlike, 0.0)), _METHOD_U * abs(value))

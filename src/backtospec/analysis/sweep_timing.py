@@ -18,6 +18,7 @@ from backtospec.errors import BenchError
 Array = NDArray[np.float64]
 
 _CLEAR_PEAK = 10.0
+_CLEAR_IN_OCTAVE = 5.0
 _MOST_PPM = 1000.0
 _PILOT_SETTLES_S = 0.08
 _PILOT_ENDS_S = 0.015
@@ -293,7 +294,7 @@ def time_jumps(spectrum: SweepSpectrum, timing: Timing) -> tuple[tuple[float, fl
         band[inside] = spectrum.quotient[inside]
         place, clear = impulse_delay(band, length, 0)
         low_hz *= 2
-        if clear < _CLEAR_PEAK:
+        if clear < _CLEAR_IN_OCTAVE:
             continue
         delay_s = place / rate_hz
         if before_s is not None and abs(delay_s - before_s) > _JUMP_S + 0.5 / low_hz:
