@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import reduce
 
 import numpy as np
 from numpy.typing import NDArray
@@ -181,11 +182,12 @@ class _Design:
             for index, hz in enumerate(self.hz)
         ]
         for place, counts in enumerate(self.lines.tolist()):
-            wave = np.ones(len(offset), dtype=np.complex128)
-            for turns, count in zip(powers, counts, strict=True):
-                if count:
-                    turn = turns[abs(count)]
-                    wave = wave * (turn if count > 0 else turn.conj())
+            parts = [
+                turns[count] if count > 0 else turns[-count].conj()
+                for turns, count in zip(powers, counts, strict=True)
+                if count
+            ]
+            wave = reduce(np.multiply, parts)
             rows[_SLOW + 2 * place] = wave.real
             rows[_SLOW + 2 * place + 1] = wave.imag
         return rows
@@ -221,7 +223,7 @@ class _Design:
     def solve(self, inverse: Array, samples: Array, start: Array | None) -> Array:
         """Return the coefficients, refined on the residual for the last digits."""
         solution = np.zeros((self.width, samples.shape[1])) if start is None else start
-        for _ in range(2):
+        for _ in range(2 if start is None else 1):
             right = np.zeros_like(solution)
             for here, rows in self.chunks():
                 right += rows @ (samples[here] - rows.T @ solution)
