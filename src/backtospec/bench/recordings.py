@@ -141,8 +141,7 @@ def _played_sweep(hz: tuple[float, ...], seconds: float, playing: Playing) -> Pl
 
 
 def _played_steps(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    top = playing.level_dbfs_peak
-    levels = [top - 6.0 * step for step in range(9, -1, -1)]
+    levels = [-6.0 * step for step in range(9, -1, -1)]
     return stimuli.stepped_level(hz[0], levels, seconds / len(levels), playing=playing)
 
 

@@ -225,6 +225,11 @@ def show_analysis(console: Console, document: dict[str, Any]) -> None:
                 cells += [_cell(channel.get("power_w")), _cell(channel.get("thd_percent"))]
             table.add_row(*cells, _cell(step.get("tracking_db_r_minus_l")))
         console.print(table)
+    for burst in document.get("bursts", []):
+        shown = ", ".join(f"{n} {_channel_line(c)}" for n, c in burst["channels"].items())
+        console.print(f"burst at {burst['start_s']:.3f} s: {shown}")
+    if document.get("headroom_db") is not None:
+        console.print(f"dynamic headroom: {document['headroom_db']:+.2f} dB")
     for percent, by_channel in document.get("power_at_thd", {}).items():
         for name, found in by_channel.items():
             console.print(f"{name}, {percent} % THD: {_power_line(found)}")
@@ -240,8 +245,22 @@ def _channel_line(channel: dict[str, Any]) -> str:
         ("frequency_hz", "Hz"),
         ("thd_percent", "% THD"),
         ("thd_percent_at_most", "% THD at most"),
+        ("imd_pairs_percent", "% intermodulation, sidebands of an order added"),
+        ("imd_rms_percent", "% intermodulation, sidebands added by squares"),
+        ("d2_percent", "% second-order difference product"),
+        ("d3_percent", "% third-order difference products"),
+        ("corner_low_hz", "Hz, lower −3 dB point"),
+        ("corner_low_hz_at_most", "Hz at most, lower −3 dB point"),
+        ("corner_high_hz", "Hz, upper −3 dB point"),
+        ("corner_high_hz_at_least", "Hz at least, upper −3 dB point"),
     )
     parts = [f"{channel[k]:.6g} {unit}" for k, unit in figures if channel.get(k) is not None]
+    parts += [f"{v:.4g} µV {weight}" for weight, v in channel.get("rms_uv", {}).items()]
+    parts += [
+        f"{channel['response_db'][hz]:+.2f} dB at {hz} Hz"
+        for hz in ("20", "100", "10000", "20000")
+        if hz in channel.get("response_db", {})
+    ]
     parts += [f"{v:.4g} % THD+N {band} Hz" for band, v in channel.get("thdn_percent", {}).items()]
     return ", ".join(parts)
 
