@@ -38,7 +38,7 @@ html_css_files = ["notebook.css"]
 html_copy_source = False
 html_show_sourcelink = False
 pygments_style = "bw"
-pygments_dark_style = "github-dark"
+pygments_dark_style = "gruvbox-dark"
 
 _PAPER = {
     "color-background-primary": "#fffdf8",

@@ -12,6 +12,7 @@ import pkgutil
 import re
 import shlex
 from collections.abc import Iterator
+from decimal import Decimal
 from enum import Enum
 from pathlib import Path
 from typing import Any, assert_never
@@ -45,6 +46,7 @@ def setup(app: Any) -> dict[str, bool]:
     """Register with Sphinx: the pages are written before it looks for sources."""
     app.connect("builder-inited", lambda sphinx: write_pages(Path(sphinx.srcdir)))
     app.connect("autodoc-process-docstring", _escape_bars)
+    app.connect("autodoc-process-signature", _tell_default)
     app.connect("autodoc-skip-member", _skip_member)
     return {"parallel_read_safe": True, "parallel_write_safe": True}
 
@@ -192,7 +194,8 @@ def _accepts_cell(item: NumberInput | ChoiceInput) -> str:
 
 
 def _range(item: NumberInput | SeriesInput) -> str:
-    return plain(f"{item.low:.12g} … {item.high:.12g} {item.unit}".replace("-", "−"))
+    low, high = (format(Decimal(repr(bound)).normalize(), "f") for bound in (item.low, item.high))
+    return plain(f"{low} … {high} {item.unit}".replace("-", "−"))
 
 
 def _example(check: Check, example: Example) -> str:
@@ -212,10 +215,11 @@ def _example(check: Check, example: Example) -> str:
         facts.append(f"never: {', '.join(example.never)}")
     if example.cause:
         facts.append(f"cause named: {plain(example.cause)}")
-    for key, (value, _) in (example.values or {}).items():
-        facts.append(f"`{key}`: {plain(write(value, units[key], 4))}")
-    for key, verdict in (example.verdicts or {}).items():
-        facts.append(f"`{key}`: {plain(str(verdict))}")
+    values, verdicts = example.values or {}, example.verdicts or {}
+    for key in dict.fromkeys([*values, *verdicts]):
+        told = [write(values[key][0], units[key], 4).replace("-", "−")] if key in values else []
+        told += [str(verdicts[key])] if key in verdicts else []
+        facts.append(f"`{key}`: {plain(', '.join(told))}")
     parts.append("\n".join(f"- {fact}" for fact in facts))
     parts.append(f"Source: {plain(example.source)}.")
     return "\n\n".join(parts)
@@ -343,6 +347,19 @@ def _skip_member(
     """Leave out fields without words of their own: signature and parameters tell them already."""
     bare = what == "class" and not callable(member) and not isinstance(member, Enum | property)
     return True if bare and not skip and not _has_words(member) else None
+
+
+def _tell_default(
+    _app: Any,
+    _what: str,
+    _name: str,
+    _object: Any,
+    _options: Any,
+    signature: str | None,
+    returns: str | None,
+) -> tuple[str | None, str | None]:
+    """Write a default that is made anew each time so that the signature stays readable."""
+    return (signature and signature.replace("<factory>", "...")), returns
 
 
 def _has_words(member: Any) -> bool:
