@@ -199,6 +199,17 @@ def test_clocks_that_differ(clock_ppm: float) -> None:
         assert db == pytest.approx(truth, abs=0.002), hz
 
 
+def test_a_phono_stage_with_a_rumble_filter_has_lost_nothing() -> None:
+    def stage(hz: Array) -> Complex:
+        s = 1j * hz / 30
+        return np.asarray(0.05 * s * s / (s * s + s + 1) * riaa_replay(hz))
+
+    found = analyse(noisy(recorded(SHORT, stage)), SHORT)
+    assert not found.notes
+    truth = 20 * math.log10(abs(stage(np.array([40.0, 1000.0]))[0]) / 0.05)
+    assert found.channels["M"].response_db[40.0] == pytest.approx(truth, abs=0.02)
+
+
 def test_half_power_points_and_any_frequency() -> None:
     samples = recorded(SHORT, first_order(100.0, None), after=first_order(None, 9000.0))
     found = analyse(noisy(samples), SHORT).channels["M"]
@@ -283,7 +294,7 @@ def zero(samples: Array, at_s: float, count: int) -> Array:
 
 FAULTS: dict[str, tuple[Callable[[Array], Array], str]] = {
     "lost": (lambda wave: lose(noisy(wave), 2.0, 600), "lost-samples"),
-    "repeated": (lambda wave: np.insert(noisy(wave), 60_000, np.full(300, 0.1)), "lost-samples"),
+    "repeated": (lambda wave: np.insert(noisy(wave), 60_000, np.full(600, 0.1)), "lost-samples"),
     "zeros": (lambda wave: zero(noisy(wave), 2.0, 400), "dropout"),
     "overload": (lambda wave: np.clip(noisy(wave) * 2.4, -1, 1 - 2**-23), "adc-overload"),
     "silence": (lambda wave: 0 * wave, "silence"),

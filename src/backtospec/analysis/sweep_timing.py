@@ -279,8 +279,8 @@ def time_jumps(spectrum: SweepSpectrum, timing: Timing) -> tuple[tuple[float, fl
     Notes
     -----
     Lost samples move all that follows, so the upper octaves' impulse response comes early. The
-    delay of an amplifier may vary too, by less than a quarter of a cycle. Smaller jumps show in
-    the uncertainty alone.
+    delay of an amplifier varies too, by less than a quarter of a cycle of the lower octave.
+    Smaller jumps show in the uncertainty alone.
     """
     stimulus = spectrum.stimulus
     length = 2 * (len(spectrum.quotient) - 1)
@@ -297,7 +297,7 @@ def time_jumps(spectrum: SweepSpectrum, timing: Timing) -> tuple[tuple[float, fl
         if clear < _CLEAR_IN_OCTAVE:
             continue
         delay_s = place / rate_hz
-        if before_s is not None and abs(delay_s - before_s) > _JUMP_S + 0.5 / low_hz:
+        if before_s is not None and abs(delay_s - before_s) > _JUMP_S + 1.0 / low_hz:
             at_s = float(timing.sweep_start / timing.rate_hz + stimulus.time_of(low_hz / 2))
             found.append((at_s, delay_s - before_s))
         before_s = delay_s
