@@ -1,16 +1,22 @@
 """A long volume ramp: time over reading it alone, and peak memory.
 
-Run ``python tests/benchmark/ramp.py``. Prints ratios measured in one run; set
-OPENBLAS_NUM_THREADS=1 so that one process is one processor.
+Run ``python -m tests.benchmark.ramp``. Prints ratios measured in one run, by the clock and by
+processor time: on a busy machine only the second says something. Every measurement has a process
+of its own, so that its peak of memory is its own.
 """
 
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import resource
 import tempfile
 import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soundfile
@@ -20,6 +26,17 @@ from backtospec.analysis.waveforms import level_plan_db, phase_cycles, white_noi
 from backtospec.bench.captures import analyse_file
 
 RATE_HZ = 96_000
+_ROUNDS = 3
+
+
+@dataclass(frozen=True)
+class Cost:
+    """Seconds by the clock and of the busiest processor, and peak memory in MB."""
+
+    clock_s: float
+    processor_s: float
+    peak_mb: float
+    worker_mb: float
 
 
 def write_long_ramp(path: Path, minutes: float) -> None:
@@ -32,35 +49,68 @@ def write_long_ramp(path: Path, minutes: float) -> None:
             file.write(pair)
 
 
-def read_alone_s(path: Path) -> float:
-    """Return the seconds that reading the file in blocks takes."""
-    start = time.perf_counter()
+def read_alone(path: Path) -> Cost:
+    """Return what it takes only to read the file in blocks."""
+    clock_s, processor_s = time.perf_counter(), time.process_time()
     with soundfile.SoundFile(path) as file:
         for _ in file.blocks(blocksize=131_072, dtype="float64"):
             pass
-    return time.perf_counter() - start
+    return _cost(time.perf_counter() - clock_s, time.process_time() - processor_s)
+
+
+def analyse(path: Path, processes: int) -> Cost:
+    """Return what the complete analysis takes."""
+    setup = CaptureSetup(full_scale_volts=(40.0,), load_ohm=(8.0,), nominal_hz=997.0)
+    clock_s, processor_s, workers_s = time.perf_counter(), time.process_time(), _workers_s()
+    analyse_file(path, "ramp", setup, processes=processes)
+    clock_s, processor_s = time.perf_counter() - clock_s, time.process_time() - processor_s
+    return _cost(clock_s, processor_s + (_workers_s() - workers_s) / processes)
+
+
+def _workers_s() -> float:
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
+def _cost(clock_s: float, processor_s: float) -> Cost:
+    own, workers = (
+        resource.getrusage(who).ru_maxrss / 1024
+        for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)
+    )
+    return Cost(clock_s, processor_s, own, workers)
+
+
+def _alone(task: Callable[..., Any], *given: object) -> Any:
+    """Return the outcome of a task in a fresh process, which starts out small."""
+    with ProcessPoolExecutor(1, mp_context=multiprocessing.get_context("spawn")) as pool:
+        return pool.submit(task, *given).result()
+
+
+def _cheapest(task: Callable[..., Cost], *given: object) -> Cost:
+    """Return the least of several rounds."""
+    found = [_alone(task, *given) for _ in range(_ROUNDS)]
+    return Cost(*(min(getattr(one, name) for one in found) for name in Cost.__annotations__))
 
 
 def main() -> None:
-    """Print the ratios."""
+    """Print ratios and memory."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--minutes", type=float, default=10.0)
-    minutes = parser.parse_args().minutes
-    setup = CaptureSetup(full_scale_volts=(40.0,), load_ohm=(8.0,), nominal_hz=997.0)
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "long.wav"
-        write_long_ramp(path, minutes)
-        base = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        alone_s = min(read_alone_s(path) for _ in range(3))
-        for processes in (1, 2):
-            start = time.perf_counter()
-            found = analyse_file(path, "ramp", setup, processes=processes)
-            ratio = (time.perf_counter() - start) / alone_s
-            print(f"{minutes:g} min, {processes} process(es): {ratio:.2f} of reading alone")
-        peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        worker = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
-        print(f"memory: {base:.0f} MB after writing, {peak:.0f} MB peak, {worker:.0f} MB a worker")
-        print(f"plateaus: {len(found.steps) if found.kind == 'ramp' else 0}")
+    parser.add_argument("--minutes", type=float, nargs="+", default=[3.0, 10.0])
+    parser.add_argument("--kind", choices=("wav", "flac"), default="wav")
+    given = parser.parse_args()
+    for minutes in given.minutes:
+        with tempfile.TemporaryDirectory() as folder:
+            path = Path(folder) / f"long.{given.kind}"
+            _alone(write_long_ramp, path, minutes)
+            reading = _cheapest(read_alone, path)
+            for processes in (1, 2):
+                cost = _cheapest(analyse, path, processes)
+                print(
+                    f"{minutes:g} min, {processes} process(es): "
+                    f"{cost.clock_s / reading.clock_s:.2f} of reading alone by the clock, "
+                    f"{cost.processor_s / reading.processor_s:.2f} by the processor; "
+                    f"peak {cost.peak_mb:.0f} MB, a worker {cost.worker_mb:.0f} MB"
+                )
 
 
 if __name__ == "__main__":

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.quality import run_edges
-from backtospec.analysis.ramp_grid import Array, Complex, Grid, Single
+from backtospec.analysis.ramp_grid import Array, Complex, Grid, Single, product
 
 _SHORTEST_ZEROS = 4
 #: What is left over the tone, in power: below, no gap of zeros can be there.
@@ -46,7 +46,7 @@ def look_closely(grid: Grid, pieces: Single, lines: Complex, noise: Array) -> Cl
     if chosen.any():
         taken = pieces[chosen]
         solved, every, _ = grid.every.solve(taken)
-        left = taken - solved.astype(np.float32) @ grid.every.columns
+        left = taken - product(solved.astype(np.float32), grid.every.columns)
         noise[chosen] = np.einsum("qn,qn->q", left, left) / (grid.quarter - solved.shape[-1])
         kept = lines.shape[-1]
         lines[chosen] = every[:, :kept]

@@ -19,7 +19,15 @@ from numpy.typing import NDArray
 
 from backtospec.analysis.quality import overload_fraction, quantisation_step
 from backtospec.analysis.ramp_close import find_zeros, fine_rows, look_closely
-from backtospec.analysis.ramp_grid import QUARTERS, SLOW_STEPS, Array, Complex, Grid, Single
+from backtospec.analysis.ramp_grid import (
+    QUARTERS,
+    SLOW_STEPS,
+    Array,
+    Complex,
+    Grid,
+    Single,
+    product,
+)
 
 _STEP_SAMPLES = 4096
 #: Quarters kept whole because something breaks in them.
@@ -210,7 +218,9 @@ def read_quarters(grid: Grid, samples: Single, first: int) -> Quarters:
     carrier = np.exp(-2j * np.pi * (cycles - np.round(cycles)))
     square = np.sum(np.abs(turned) ** 2, axis=-1) + np.nan_to_num(close.high)
     relative = np.real(change / np.where(level > 0, lines[..., 0], 1.0))
-    slow = left.reshape(channels, count, SLOW_STEPS, -1).mean(axis=-1)
+    step = grid.quarter // SLOW_STEPS
+    mean = np.full(step, 1 / step, dtype=np.float32)
+    slow = (left.reshape(-1, step) @ mean).reshape(channels, count, SLOW_STEPS)
     torn = _torn(level, noise)
     rails = [overload_fraction(row, grid.rate_hz / grid.hz) for row in pieces.reshape(channels, -1)]
     return Quarters(
@@ -241,7 +251,7 @@ def _residual(grid: Grid, pieces: Single, solved: Array) -> tuple[Single, Array]
     model[..., -3] = 0.0
     mean = solved[..., -4].mean(axis=1, keepdims=True) if solved.shape[1] else solved[..., -4]
     model[..., -4] = mean
-    left = model @ grid.stated.columns
+    left = product(model, grid.stated.columns)
     np.subtract(pieces, left, out=left)
     square = np.einsum("cqn,cqn->cq", left, left).astype(np.float64)
     slope = float(np.sum(grid.stated.columns[-3].astype(np.float64) ** 2))

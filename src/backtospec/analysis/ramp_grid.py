@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ _QUARTER_S = 0.0213
 _QUARTER_CYCLES = 2.0
 _STATED_ORDERS = 10
 _MOST_ORDERS = 64
+_ROWS_AT_ONCE = 4
 _FINE_CYCLES = 2.5
 _FINE_SPLITS = (8, 4, 2)
 _SEARCH = 0.03
@@ -52,11 +54,30 @@ class SharedFit:
 
     def solve(self, pieces: Single) -> tuple[Array, Complex, Complex]:
         """Return (coefficients, complex amplitudes, change of level per half piece)."""
-        solved = (pieces @ self.inverse).astype(np.float64)
+        solved = product(pieces, self.inverse).astype(np.float64)
         lines = 2 * len(self.orders)
         amplitudes = solved[..., 0:lines:2] - 1j * solved[..., 1:lines:2]
         change = solved[..., -2] - 1j * solved[..., -1]
         return solved, amplitudes, change
+
+
+def product(rows: Single, matrix: Single) -> Single:
+    """Return rows @ matrix, a few rows at a time.
+
+    Products this small stay on one thread; sharing them out costs more than it saves, and here
+    whole processes share the work.
+    """
+    flat = rows.reshape(-1, rows.shape[-1])
+    out = np.empty((len(flat), matrix.shape[1]), dtype=np.float32)
+    whole = len(flat) // _ROWS_AT_ONCE * _ROWS_AT_ONCE
+    together = (-1, _ROWS_AT_ONCE)
+    np.matmul(
+        flat[:whole].reshape(*together, flat.shape[1]),
+        matrix,
+        out=out[:whole].reshape(*together, matrix.shape[1]),
+    )
+    np.matmul(flat[whole:], matrix, out=out[whole:])
+    return out.reshape(*rows.shape[:-1], matrix.shape[1])
 
 
 def _shared_fit(samples: int, hz: float, rate_hz: float, most_orders: int) -> SharedFit:
@@ -72,7 +93,7 @@ def _shared_fit(samples: int, hz: float, rate_hz: float, most_orders: int) -> Sh
     columns[-4], columns[-3] = 1.0, slow
     columns[-2], columns[-1] = slow * turn.real, slow * turn.imag
     # The normal equations: the lines are nearly orthogonal, and far cheaper than decomposing.
-    inverse = np.linalg.pinv(columns @ columns.T, hermitian=True) @ columns
+    inverse = np.linalg.solve(columns @ columns.T, columns)
     return SharedFit(
         columns.astype(np.float32), np.ascontiguousarray(inverse.T, dtype=np.float32), orders
     )
@@ -125,6 +146,7 @@ class Grid:
         return self.quarter * QUARTERS * _FRAMES_A_BATCH
 
 
+@lru_cache(maxsize=4)
 def make_grid(rate_hz: float, hz: float, criteria: tuple[float, ...]) -> Grid:
     """Return the grid for a tone.
 
