@@ -145,3 +145,26 @@ def test_unknown_command_and_option_exit_with_two(command: Command) -> None:
         ran = command(*words)
         assert ran.status == 2, words
         assert ran.document["error"][0]["fix"]
+
+
+def test_a_kept_file_that_was_changed_is_noticed(
+    command: Command, job: str, tmp_path: Path
+) -> None:
+    log = tmp_path / "idle.csv"
+    log.write_text("min;L mV\n" + "".join(f"{m};{9 + m / 10:.1f}\n" for m in range(9)))
+    words = ("--set", "point=resistor-pair", "--file", f"left_series={log}")
+    ran = command("run", "idle-current", "--job", job, *words)
+    assert ran.status == 0
+    kept = next(p for p in (tmp_path / "data" / "files").rglob("*") if p.is_file())
+    kept.chmod(0o644)
+    kept.write_text("min;L mV\n0;9.9\n")
+    spoiled = command("status", job)
+    assert spoiled.status == 2
+    assert spoiled.document["error"][0]["fix"]
+
+
+def test_a_hand_meters_counts_do_not_spoil_a_distortion_meters_dials(command: Command) -> None:
+    words = ("--set", "spots=L 35.1 W 0.05 %; R 35.2 W 0.05 %", "--set", "load_left=8.00")
+    ran = command("run", "volume-ramp", *words, "--meter", "0.5 % + 3")
+    power = next(r for r in ran.document["results"] if r["key"] == "power_at_1_percent_left_w")
+    assert power["u"] < 0.05 * 35.1

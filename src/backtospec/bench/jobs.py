@@ -250,6 +250,8 @@ class Bench:
 
     def _given(self, readings: tuple[Reading, ...], sitting: Sitting, spec: SpecSheet) -> Given:
         kept = {r.key: r for r in readings if r.file_sha256 is not None}
+        for fact in kept.values():
+            files.verify_file(self._store, fact.file_sha256 or "")
         return Given(
             {r.key: r.text for r in readings if r.file_sha256 is None},
             {k: files.file_path(self._store, r.file_sha256 or "") for k, r in kept.items()},

@@ -304,7 +304,7 @@ _HOW_TO_REACH: dict[PowerState, str] = {
     PowerState.OFF: "switch off; it stays dangerous until unplugged and measured discharged",
     PowerState.LIMITED: "power it through a series lamp, leads attached while it was safe",
     PowerState.REDUCED: "raise the mains by a variable transformer, leads attached while safe",
-    PowerState.MAINS: "take the limiter out, attach the leads while it is safe, then power it",
+    PowerState.MAINS: "attach the leads while it is safe, then power it on full mains, no limiter",
     PowerState.DRIVEN: "attach loads, prove the offset, then bring the signal up from silence",
 }
 

@@ -194,8 +194,10 @@ class _Ranges:
             if item.tolerance_percent:
                 return quantity.with_tolerance(value, item.tolerance_percent)
             return Measured(value)
-        percent = self._meter.percent if self._meter else item.assumed_percent
-        counts = self._meter.counts if self._meter else item.assumed_counts
+        # A hand meter's accuracy says nothing of a distortion meter's dials.
+        meter = None if item.unit in ("W", "%") else self._meter
+        percent = meter.percent if meter else item.assumed_percent
+        counts = meter.counts if meter else item.assumed_counts
         step = quantity.resolution(text, item.unit)
         place = (percent, counts, item.unit, step)
         if place not in self._ranges:

@@ -339,7 +339,8 @@ def advise(findings: Findings) -> Counsel:
         return alarm
     turns = _next_turns(answers)
     if turns:
-        return Counsel(turns, next_step="turn, wait a minute, read; then the other channel")
+        step = "turn, wait a minute, read; then the other channel"
+        return Counsel(turns, _foreseen_low(answers), step)
     moving = unsettled(_settlings(answers))
     if moving:
         words = tuple(Advice(AdviceKind(kind), reason) for kind, reason in moving)
@@ -407,6 +408,30 @@ def _next_turns(answers: Answers) -> tuple[Advice, ...]:
     return tuple(Advice(AdviceKind(turn[0]), turn[1]) for turn in turns if turn is not None)
 
 
+def _foreseen_low(answers: Answers) -> tuple[Cause, ...]:
+    """Return the cause of a channel whose log ends below the manual's range."""
+    spec = answers.spec.idle if answers.spec else None
+    low = spec.low if spec else None
+    ends = [
+        (one.name, end)
+        for one in _settlings(answers)
+        if (end := one.warm_up.settled_high_v) is not None and low is not None and end < low
+    ]
+    if not ends:
+        return ()
+    shown = " and ".join(f"{name} ends below {write(end, 'V')}" for name, end in ends)
+    return (_under_biased(shown),)
+
+
+def _under_biased(evidence: str) -> Cause:
+    return Cause(
+        "under-biased stage",
+        (evidence,),
+        (),
+        "distortion at 1 W or less in that channel; the trimmer for a dirty track",
+    )
+
+
 def _alarm(findings: Findings) -> Counsel | None:
     """Far above the range is dangerous at any time: nothing silences this."""
     for limit in limits(findings.answers):
@@ -469,13 +494,7 @@ def _out_of_range(low: list[Result], high: list[Result], answers: Answers) -> Co
     shown, direction = _shown(low + high), "below" if not high else "above"
     if low and high:
         direction = "outside"
-    low_cause = Cause(
-        "under-biased stage",
-        (f"{_shown(low)} is below the range",) if low else (),
-        (),
-        "distortion at 1 W or less in that channel; the trimmer for a dirty track",
-    )
-    causes = (low_cause,) if low else ()
+    causes = (_under_biased(f"{_shown(low)} is below the range"),) if low else ()
     if _has_trimmer(answers) is False:
         kind = AdviceKind.REPLACE if high else AdviceKind.PLAN
         reason = (
