@@ -75,8 +75,9 @@ def known(channel: ChannelNoise) -> dict[str, float]:
     return dict(channel.rms_uv)
 
 
-@pytest.mark.parametrize("rate_hz", [44_100, 48_000, 96_000, 192_000])
-@pytest.mark.parametrize("seconds", [1.0, 7.3])
+@pytest.mark.parametrize(
+    ("rate_hz", "seconds"), [(44_100, 1.0), (48_000, 4.3), (96_000, 1.0), (192_000, 1.7)]
+)
 def test_even_noise_in_every_weighting(rate_hz: int, seconds: float) -> None:
     rms = known(mono(even_noise(seconds, 1e-4, 3, rate_hz), rate_hz))
     whole = 1e-4 * VOLTS * 1e6
@@ -86,7 +87,7 @@ def test_even_noise_in_every_weighting(rate_hz: int, seconds: float) -> None:
 
 
 @pytest.mark.parametrize("mains_hz", [50.018, 49.93, 60.02])
-@pytest.mark.parametrize("seconds", [1.0, 10.0])
+@pytest.mark.parametrize("seconds", [1.0, 5.0])
 def test_hum_and_noise_are_told_apart(mains_hz: float, seconds: float) -> None:
     lines = {1: 2e-4, 2: 5e-4, 3: 3e-5, 6: 4e-5, 24: 3e-5}
     channel = mono(even_noise(seconds, 1e-4, 5) + hum(seconds, lines, mains_hz))
@@ -158,7 +159,7 @@ def test_noise_alone_holds_no_hum(seed: int) -> None:
 )
 @pytest.mark.parametrize("base", [50, 60])
 def test_what_the_hum_means(lines: dict[int, float], cause: str, base: int) -> None:
-    found = analyse(even_noise(3, 3e-5, 8) + hum(3, lines, base * 1.0002), mains_hz=base)
+    found = analyse(even_noise(2, 3e-5, 8) + hum(2, lines, base * 1.0002), mains_hz=base)
     reading = found.channels["M"].hum
     assert reading is not None
     assert reading.cause == cause
