@@ -31,7 +31,7 @@ SETUP = CaptureSetup(full_scale_volts=(40.0,), load_ohm=(8.0,), nominal_hz=997.0
 
 
 def turned_volume() -> np.ndarray:
-    plan = level_plan_db((-30.0, -12.0, -6.0, -3.0), 0.7, 0.3, RATE_HZ)
+    plan = level_plan_db((-30.0, -12.0, -6.0, -3.0), 3.0, 1.0, RATE_HZ)
     cycles = phase_cycles(len(plan), RATE_HZ, 997.03)
     wave = clipped_wave(cycles, 10 ** (plan / 20), 0.55, 0.6, 23)
     return np.stack([wave, 0.9 * wave], axis=1) + white_noise((len(wave), 2), 3e-6, 1)

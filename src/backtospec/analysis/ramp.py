@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from typing import Any, ClassVar, Literal
+from typing import ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -337,22 +337,26 @@ def _playing(grid: Grid, quarters: Quarters) -> NDArray[np.bool_]:
 
 
 def _levels(grid: Grid, quarters: Quarters, playing: NDArray[np.bool_]) -> LevelTrack:
-    amplitude = np.abs(quarters.phasor)
+    amplitude = np.abs(quarters.phasor).astype(np.float64)
     safe = np.where(playing, amplitude, np.nan)
-    doubt = np.sqrt(2 * np.maximum(quarters.noise, 0) / grid.quarter)
+    doubt = np.sqrt(2 * np.maximum(quarters.noise.astype(np.float64), 0) / grid.quarter)
     every = np.isfinite(quarters.high)
-    high = np.where(every, quarters.high, 0.0)
-    count = quarters.harmonics.shape[-1]
-    lines = np.where(every, len(grid.every.orders) - 1.0, float(count))
-    stated = quarters.harmonics.astype(np.complex128)
-    squares = np.sum(np.abs(stated) ** 2, axis=-1)
+    high = np.where(every, quarters.high, 0.0).astype(np.float64)
+    lines = np.where(every, len(grid.every.orders) - 1.0, float(quarters.harmonics.shape[-1]))
+    squares = np.square(np.abs(quarters.harmonics)).sum(axis=-1, dtype=np.float64)
+    bias = lines * doubt**2 * 2
+    freed = np.maximum(squares + high - bias, 0.0)
+    thd_u = doubt * np.sqrt(lines)
     # Where the supply ripples, clipping comes and goes: neighbours are averaged, phases locked.
     rippled = every & (2 * quarters.noise > _RIPPLED * (squares + high))
-    meant = np.sum(np.abs(_averaged(stated)) ** 2, axis=-1)
-    unsteady = np.maximum(_averaged(squares) - meant, 0.0) / _NEIGHBOURS
-    bias = np.where(rippled, unsteady, lines * doubt**2 * 2)
-    freed = np.maximum(np.where(rippled, meant, squares + high) - bias, 0.0)
-    thd_u = np.where(rippled, np.sqrt(unsteady), doubt * np.sqrt(lines))
+    rows = np.flatnonzero(rippled.any(axis=1))
+    around = np.clip(rows[:, None] + np.arange(_NEIGHBOURS) - _NEIGHBOURS // 2, 0, len(every) - 1)
+    near = quarters.harmonics[around].mean(axis=1, dtype=np.complex128)
+    meant = np.sum(np.abs(near) ** 2, axis=-1)
+    unsteady = np.maximum(squares[around].mean(axis=1) - meant, 0.0) / _NEIGHBOURS
+    here = rippled[rows]
+    freed[rows] = np.where(here, np.maximum(meant - unsteady, 0.0), freed[rows])
+    thd_u[rows] = np.where(here, np.sqrt(unsteady), thd_u[rows])
     with np.errstate(invalid="ignore", divide="ignore"):
         return LevelTrack(
             quarter_s=grid.quarter_s,
@@ -373,21 +377,13 @@ def _track(levels: LevelTrack, valid: list[int]) -> LevelTrack:
     )
 
 
-def _averaged(rows: NDArray[Any]) -> NDArray[Any]:
-    """Return the mean of each row and its two neighbours on either side."""
-    beyond = _NEIGHBOURS // 2
-    padded = np.concatenate((rows[:1],) * beyond + (rows,) + (rows[-1:],) * beyond)
-    windows = np.lib.stride_tricks.sliding_window_view(padded, _NEIGHBOURS, axis=0)
-    return np.asarray(windows.mean(axis=-1))
-
-
 def _frequency(
     grid: Grid, quarters: Quarters, playing: NDArray[np.bool_], valid: list[int]
 ) -> tuple[float, float]:
     """Return the frequency from the turning of the phase, each step weighted by its power."""
     both = np.asarray(playing[:, valid].all(axis=1))
     pair = np.flatnonzero(np.logical_and(both[1:], both[:-1]))
-    phasor = quarters.phasor[:, valid]
+    phasor = quarters.phasor[:, valid].astype(np.complex128)
     turns = np.sum(phasor[1:] * phasor[:-1].conj(), axis=1)[pair]
     if not len(turns):
         return grid.hz, math.inf

@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, fields, replace
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -23,16 +24,16 @@ from backtospec.analysis.ramp_grid import (
     QUARTERS,
     SLOW_STEPS,
     Array,
-    Complex,
     Grid,
     Single,
     product,
 )
 
 _STEP_SAMPLES = 4096
+_FRAMES_AT_ONCE = 16
 #: Quarters kept whole because something breaks in them.
 MOST_TORN = 256
-_TORN_A_BATCH = 2
+_TORN_A_BATCH = 4
 _TORN_OVER_USUAL = 20.0
 _BREAK_RATIO = 1e-9
 
@@ -74,10 +75,10 @@ class Quarters:
         Whether both channels held the same samples.
     """
 
-    phasor: Complex
+    phasor: NDArray[np.complex64]
     harmonics: NDArray[np.complex64]
-    dc: Array
-    noise: Array
+    dc: Single
+    noise: Single
     high: Single
     crest: Single
     slow: Single
@@ -224,10 +225,10 @@ def read_quarters(grid: Grid, samples: Single, first: int) -> Quarters:
     torn = _torn(level, noise)
     rails = [overload_fraction(row, grid.rate_hz / grid.hz) for row in pieces.reshape(channels, -1)]
     return Quarters(
-        phasor=(lines[..., 0] * carrier).T,
+        phasor=(lines[..., 0] * carrier).T.astype(np.complex64),
         harmonics=np.moveaxis(turned, 0, 1).astype(np.complex64),
-        dc=solved[..., -4].T,
-        noise=noise.T,
+        dc=solved[..., -4].T.astype(np.float32),
+        noise=noise.T.astype(np.float32),
         high=close.high.T.astype(np.float32),
         crest=np.moveaxis(close.crest, 0, 1),
         slow=np.moveaxis(slow, 0, 1),
@@ -266,7 +267,7 @@ def _step(samples: Single) -> float:
 
 
 def _torn(level: Array, noise: Array) -> NDArray[np.int64]:
-    """Return the quarters in which something happens suddenly, two a batch at the most."""
+    """Return the quarters in which something happens suddenly, a few a batch at the most."""
     if not noise.shape[1]:
         return np.empty(0, dtype=np.int64)
     usual = np.median(noise, axis=1, keepdims=True)
@@ -283,12 +284,12 @@ def _bands(grid: Grid, left: Single, parameters: int) -> Single:
     channels, count, size = left.shape
     frames = count // QUARTERS
     whole = left[:, : frames * QUARTERS].reshape(channels, frames, QUARTERS * size)
-    lines = rfft(whole * grid.window, axis=-1).view(np.float32)
-    between = [
-        np.einsum("cfn,cfn->cf", part, part)
-        for a, b in zip(grid.edges, grid.edges[1:], strict=False)
-        for part in (lines[..., 2 * a : 2 * b],)
-    ]
-    power = np.cumsum(np.stack(between, axis=-1), axis=-1)
+    power = np.zeros((frames, channels, len(grid.bands)), dtype=np.float32)
+    for at in range(0, frames, _FRAMES_AT_ONCE):
+        some = whole[:, at : at + _FRAMES_AT_ONCE] * grid.window
+        lines = rfft(some, axis=-1, overwrite_x=True).view(np.float32)
+        for band, (a, b) in enumerate(pairwise(grid.edges)):
+            part = lines[..., 2 * a : 2 * b]
+            power[at : at + _FRAMES_AT_ONCE, :, band] = np.einsum("cfn,cfn->fc", part, part)
     scale = grid.band_scale * size / (size - parameters)
-    return np.asarray(np.moveaxis(power, 0, 1) * scale, dtype=np.float32)
+    return np.asarray(np.cumsum(power, axis=-1) * scale, dtype=np.float32)
