@@ -6,7 +6,9 @@ import json
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
+import soundfile
 
 from tests.cli.conftest import Command
 
@@ -59,12 +61,46 @@ def test_steps_are_a_ramp(command: Command, tmp_path: Path) -> None:
     assert levels == pytest.approx([-3 - 6 * k for k in range(9, -1, -1)], abs=0.002)
 
 
+def test_a_square_wave_through_nothing_is_as_fast_as_the_recorder(
+    command: Command, tmp_path: Path
+) -> None:
+    path = made(command, tmp_path, "square", "--hz", "1000", "--seconds", "2")
+    found = analysed(command, path, "square", "--nominal-hz", "1000")
+    edge = found["channels"]["M"]["rising"]
+    assert "time_s" not in edge
+    assert edge["time_s_at_most"] < 1e-4
+
+
+def _bent(path: Path, third: float) -> Path:
+    time_s = np.arange(96_000) / 48_000
+    wave = 0.5 * np.sin(2 * np.pi * 997 * time_s)
+    wave += 0.5 * third * np.sin(2 * np.pi * 3 * 997 * time_s)
+    noise = np.random.default_rng(9).standard_normal((len(wave), 2)) * 1e-6
+    soundfile.write(path, np.column_stack([wave, wave]) + noise, 48_000, subtype="PCM_24")
+    return path
+
+
+def test_near_the_floor_only_a_bound_is_stated(command: Command, tmp_path: Path) -> None:
+    """The chain's distortion and the amplifier's add as vectors: |a − b| … a + b."""
+    reading = _bent(tmp_path / "amplifier.wav", 1e-4)
+    floor = _bent(tmp_path / "loop.wav", 6e-5)
+    words = ("--nominal-hz", "997", "--floor", str(floor))
+    channel = analysed(command, reading, "tone", *words)["channels"]["L"]
+    assert "thd_percent" not in channel
+    assert channel["thd_percent_at_most"] == pytest.approx(0.016, rel=0.01)
+    assert channel["thd_percent_range"] == pytest.approx([0.004, 0.016], rel=0.01)
+    far = _bent(tmp_path / "bad.wav", 1e-2)
+    channel = analysed(command, far, "tone", *words)["channels"]["L"]
+    assert channel["thd_percent"] == pytest.approx(1.0, rel=1e-3)
+
+
 @pytest.mark.parametrize(
     ("kind", "words", "where"),
     [
         ("two-tone", ("--nominal-hz", "60"), "--nominal-hz"),
         ("sweep", (), "--stimulus"),
         ("dance", (), "--kind"),
+        ("ramp", ("--floor", "loop.wav"), "--floor"),
     ],
 )
 def test_what_must_be_told_first_is_named(

@@ -14,7 +14,7 @@ import pytest
 import soundfile
 
 from backtospec import catalogue
-from backtospec.analysis import burst, noise, stimuli, sweep, two_tone
+from backtospec.analysis import burst, noise, square, stimuli, sweep, two_tone
 from backtospec.analysis.notes import FileFacts
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.stimulus_playing import PlayedSignal, Playing
@@ -195,6 +195,7 @@ def test_every_key_of_the_other_analyses_is_documented() -> None:
         noise.document_of(noise.analyse_noise(*recorded(silence), setup)),
         burst.document_of(burst.analyse_burst(*recorded(stimuli.burst(1000.0, 3)), setup)),
         sweep.document_of(sweep.analyse_sweep(*recorded(stimuli.sweep(plan)), setup, plan)),
+        square.document_of(square.analyse_square(*recorded(stimuli.square(1000.0, 1.0)), setup)),
         two_tone.document_of(
             two_tone.analyse_two_tone(
                 *recorded(stimuli.two_tone(60.0, 7000.0, 4.0, 2.0)), two_tones, 7000.0

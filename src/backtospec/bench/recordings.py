@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis import burst, noise, stimuli, sweep, two_tone
+from backtospec.analysis import burst, measuring_floor, noise, square, stimuli, sweep, two_tone
 from backtospec.analysis.document import as_document
 from backtospec.analysis.notes import FileFacts
 from backtospec.analysis.setup import CaptureSetup
@@ -39,6 +39,8 @@ class Recorded:
         The other tone of two.
     stimulus
         Description of the sweep that was played.
+    floor
+        A loop-back recording of the same tone: the generator straight into the recorder.
     processes
         How many may work at once; ``None`` for as many as there are processors.
     """
@@ -46,6 +48,7 @@ class Recorded:
     setup: CaptureSetup
     second_hz: float | None = None
     stimulus: Path | None = None
+    floor: Path | None = None
     processes: int | None = None
 
 
@@ -66,9 +69,19 @@ def document_of_file(path: Path, kind: str, recorded: Recorded) -> Document:
     BenchError
         When the file cannot be used, holds no such signal, or something must be told first.
     """
+    if recorded.floor is not None and kind != "tone":
+        raise BenchError(
+            f"a floor can be held against a steady tone, not against a {kind}.",
+            "--floor",
+            "Leave it out, or analyse a steady tone.",
+        )
     if kind in _BLOCKWISE:
         analysed = analyse_file(path, kind, recorded.setup, processes=recorded.processes)
-        return as_document(analysed)
+        document = as_document(analysed)
+        if recorded.floor is None:
+            return document
+        chain = analyse_file(recorded.floor, kind, recorded.setup, processes=recorded.processes)
+        return over_floor(document, as_document(chain))
     analyse = _WHOLE.get(kind)
     if analyse is None:
         raise BenchError(f'"{kind}" is none of {", ".join(KINDS)}.', "--kind", "Name one of them.")
@@ -111,11 +124,70 @@ def _noise(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
     return noise.document_of(noise.analyse_noise(samples, facts, recorded.setup))
 
 
+def _square(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
+    return square.document_of(square.analyse_square(samples, facts, recorded.setup))
+
+
+def over_floor(document: Document, chain: Document) -> Document:
+    """Return the document of a tone with every distortion near the chain's own as a bound.
+
+    Parameters
+    ----------
+    document, chain
+        Of the amplifier, and of the loop-back. Distortions add as vectors and may cancel, so
+        nothing is subtracted: near the floor only "at most" is stated, with the range it lies in.
+    """
+    notes = list(document["notes"])
+    channels: Document = {}
+    for name, channel in document["channels"].items():
+        own = dict(channel)
+        floor = chain["channels"].get(name, {})
+        readings = {"": (own.get("thd_percent"), floor.get("thd_percent"))}
+        readings |= {
+            band: (value, floor.get("thdn_percent", {}).get(band))
+            for band, value in own.get("thdn_percent", {}).items()
+        }
+        for band, (reading, least) in readings.items():
+            if reading is None or least is None:
+                continue
+            found = measuring_floor.combine_percent(reading, least)
+            if found.at_most is None:
+                continue
+            _bound(own, band, found)
+            notes.append(
+                {
+                    "code": "floor-limited",
+                    "channel": name,
+                    "text": f"{f'THD+N {band} Hz' if band else 'THD'}: {found.text}.",
+                }
+            )
+        channels[name] = own
+    return {**document, "channels": channels, "notes": notes}
+
+
+def _bound(own: Document, band: str, found: measuring_floor.OverFloor) -> None:
+    """Put a bound and a range in the place of a figure that the floor reaches."""
+    key = "thdn" if band else "thd"
+    for suffix in ("percent", "percent_u", "db", "db_u", "percent_re_total"):
+        figure = own.get(f"{key}_{suffix}")
+        if band and isinstance(figure, dict):
+            own[f"{key}_{suffix}"] = {b: v for b, v in figure.items() if b != band}
+        elif not band:
+            own.pop(f"{key}_{suffix}", None)
+    high, span = 100 * found.high, [100 * found.low, 100 * found.high]
+    if band:
+        own.setdefault("thdn_percent_at_most", {})[band] = high
+        own.setdefault("thdn_percent_range", {})[band] = span
+    else:
+        own["thd_percent_at_most"], own["thd_percent_range"] = high, span
+
+
 _WHOLE: dict[str, Callable[[Array, FileFacts, Recorded], Document]] = {
     "two-tone": _two_tone,
     "sweep": _sweep,
     "burst": _burst,
     "noise": _noise,
+    "square": _square,
 }
 
 KINDS = (*_BLOCKWISE, *_WHOLE)

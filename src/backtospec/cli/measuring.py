@@ -24,9 +24,7 @@ def register(app: typer.Typer) -> None:
 def analyse(
     context: typer.Context,
     file: Annotated[Path, typer.Argument(help="The recording: WAV or FLAC.")],
-    kind: Annotated[
-        str, typer.Option(help="tone, ramp, two-tone, sweep, burst, noise: what was recorded.")
-    ],
+    kind: Annotated[str, typer.Option(help="tone, ramp, two-tone, sweep, burst, square or noise.")],
     full_scale_volts: Annotated[
         str, typer.Option(help="Peak volts at digital amplitude 1.0, L[,R]; never rms.")
     ],
@@ -41,6 +39,9 @@ def analyse(
     rated_power_w: Annotated[str, typer.Option(help="Rated power.")] = "",
     stimulus: Annotated[
         Path | None, typer.Option(help="For a sweep: the JSON beside what was played.")
+    ] = None,
+    floor: Annotated[
+        Path | None, typer.Option(help="For a tone: a loop-back recording, the chain's floor.")
     ] = None,
     processes: Annotated[int, typer.Option(help="Processes to use; 0 lets it choose.")] = 0,
 ) -> int:
@@ -65,7 +66,7 @@ def analyse(
         rated_power_w=rated_power_w,
     )
     other = float(second[0]) if second else None
-    recorded = Recorded(setup, other, stimulus, processes or None)
+    recorded = Recorded(setup, other, stimulus, floor, processes or None)
     document = document_of_file(file, kind, recorded)
     if output.as_json:
         body = {key: value for key, value in document.items() if key != "schema"}
