@@ -23,6 +23,7 @@ from backtospec.analysis.ramp_frames import (
     start,
 )
 from backtospec.analysis.ramp_grid import Grid, find_frequency, make_grid
+from backtospec.analysis.ramp_health import bridged, find_spoiled, state_notes
 from backtospec.analysis.ramp_steps import read_step
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.thresholds import (
@@ -57,6 +58,8 @@ _SURE = 3.0
 _PLAYING_OVER_NOISE = 10.0
 _SILENT_AMPLITUDE = 1e-5
 _OPPOSITE = math.radians(150)
+#: Hum is spoken of from 0.1 % of the tone.
+_HUM_RATIO = 1e-3
 _ALWAYS_ASKED = (0.01, 0.1)
 #: Residue over distortion, in power, from which clipping is taken to come and go.
 _RIPPLED = 0.05
@@ -269,10 +272,14 @@ def finish(state: RampFrames, file: FileFacts, setup: CaptureSetup) -> RampAnaly
     playing[1:-1] &= playing[2:] & playing[:-2]
     if not valid or not playing[:, valid].any():
         return RampAnalysis(file, refused, notes=tuple(notes))
+    spoiled = find_spoiled(grid, quarters, playing, valid)
+    playing[spoiled.quarters] = False
     levels = _levels(grid, quarters, playing)
-    rows = find_plateaus(_track(levels, valid))
+    rows = find_plateaus(_track(levels, valid, spoiled.quarters))
     hz, hz_u = _frequency(grid, quarters, playing, valid)
-    steps = tuple(_step(grid, quarters, names, valid, row, setup, hz) for row in rows)
+    steps = tuple(
+        _step(grid, quarters, names, valid, row, setup, hz, spoiled.quarters) for row in rows
+    )
     channels: dict[str, ChannelRamp] = dict(refused)
     asked: dict[str, dict[str, PowerAtThd]] = {f"{100 * c:g}": {} for c in _criteria(setup)}
     for index in valid:
@@ -285,6 +292,9 @@ def finish(state: RampFrames, file: FileFacts, setup: CaptureSetup) -> RampAnaly
             grid, quarters, levels, index, name, track, rows, steps, setup, asked["1"][name]
         )
         notes.extend(_clipping_notes(name, channels[name], asked["1"][name]))
+        notes.extend(state_notes(grid, quarters, playing, index, name, rows, setup.volts(name)))
+        notes.extend(_hum_notes(name, steps))
+    notes.extend(spoiled.notes)
     notes.extend(_pair_notes(quarters, playing, valid, names))
     heard = np.flatnonzero(playing[:, valid].any(axis=1))
     channels = {
@@ -301,7 +311,7 @@ def finish(state: RampFrames, file: FileFacts, setup: CaptureSetup) -> RampAnaly
         clock_ppm_u=hz_u / setup.nominal_hz * 1e6,
         tone_start_s=float(heard[0]) * grid.quarter_s,
         tone_end_s=float(heard[-1] + 1) * grid.quarter_s,
-        notes=tuple(notes),
+        notes=tuple(dict.fromkeys(notes)),
     )
 
 
@@ -367,13 +377,14 @@ def _levels(grid: Grid, quarters: Quarters, playing: NDArray[np.bool_]) -> Level
         )
 
 
-def _track(levels: LevelTrack, valid: list[int]) -> LevelTrack:
+def _track(levels: LevelTrack, valid: list[int], spoiled: NDArray[np.bool_]) -> LevelTrack:
+    """Return the valid channels, with spoiled quarters bridged so that they part no plateau."""
     return LevelTrack(
         levels.quarter_s,
-        levels.level_db[:, valid],
-        levels.level_u_db[:, valid],
-        levels.thd[:, valid],
-        levels.thd_u[:, valid],
+        *(
+            bridged(track[:, valid], spoiled)
+            for track in (levels.level_db, levels.level_u_db, levels.thd, levels.thd_u)
+        ),
     )
 
 
@@ -404,8 +415,11 @@ def _step(
     row: tuple[int, int],
     setup: CaptureSetup,
     hz: float,
+    spoiled: NDArray[np.bool_],
 ) -> Step:
-    channels = {names[i]: read_step(grid, quarters, i, row, names[i], setup, hz) for i in valid}
+    channels = {
+        names[i]: read_step(grid, quarters, i, row, names[i], setup, hz, spoiled) for i in valid
+    }
     tracking = tracking_u = None
     if "L" in channels and "R" in channels:
         left, right = channels["L"], channels["R"]
@@ -579,6 +593,29 @@ def _clipping_notes(name: str, channel: ChannelRamp, at_one: PowerAtThd) -> list
         )
         notes.append(Note("asymmetric", text, name))
     return notes
+
+
+def _hum_notes(name: str, steps: tuple[Step, ...]) -> list[Note]:
+    """Return the remark on hum, as a share of the tone on the loudest plateau that shows it."""
+    humming = [
+        (tone.level_dbfs_peak, tone.distortion.hum_db)
+        for step in steps
+        if (tone := step.channels[name]).distortion is not None
+        and tone.level_dbfs_peak is not None
+        and tone.distortion.hum_db
+    ]
+    if not humming:
+        return []
+    _, lines = max(humming, key=lambda found: found[0])
+    hum = math.sqrt(sum(10 ** (db / 10) for db in lines.values()))
+    if hum < _HUM_RATIO:
+        return []
+    loudest = max(lines, key=lambda hz: lines[hz])
+    text = (
+        f"Hum: {100 * hum:.2g} % of the tone at its loudest, strongest at {loudest} Hz "
+        f"({lines[loudest]:.1f} dB)."
+    )
+    return [Note("hum", text, name)]
 
 
 def _pair_notes(

@@ -108,6 +108,9 @@ def fine_rows(
     rows[..., 3] = np.sum(np.abs(lines[..., 1:]) ** 2, axis=-1)
     rows[..., 4] = 2 * noise[chosen[:, 0], chosen[:, 1]][:, None] / size
     # Where the supply ripples, clipping comes and goes within a quarter: only its mean counts.
+    # A gap of zeros inside a quarter is no step of the level.
+    whole = np.all(rows[..., 2] > level[chosen[:, 0], chosen[:, 1]][:, None] / 2, axis=1)
+    rows, chosen = rows[whole], chosen[whole]
     thd = np.sqrt(rows[..., 3]) / rows[..., 2]
     rising = np.sign(change[chosen[:, 0], chosen[:, 1]])[:, None]
     return rows[_even(thd, rising)].reshape(-1, 5)

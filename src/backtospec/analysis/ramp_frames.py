@@ -33,7 +33,7 @@ _STEP_SAMPLES = 4096
 _FRAMES_AT_ONCE = 16
 #: Quarters kept whole because something breaks in them.
 MOST_TORN = 256
-_TORN_A_BATCH = 4
+_TORN_A_BATCH = 2
 _TORN_OVER_USUAL = 20.0
 _BREAK_RATIO = 1e-9
 

@@ -20,7 +20,7 @@ Complex = NDArray[np.complex128]
 QUARTERS = 4
 #: Means of what the tone leaves, kept per quarter: enough to find hum to 150 Hz.
 SLOW_STEPS = 8
-_FRAMES_A_BATCH = 64
+_FRAMES_A_BATCH = 16
 _QUARTER_S = 0.0213
 _QUARTER_CYCLES = 2.0
 _STATED_ORDERS = 10

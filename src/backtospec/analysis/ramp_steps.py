@@ -11,6 +11,7 @@ from backtospec.analysis.distortion import Distortion, Total, decibels, total
 from backtospec.analysis.quality import CrestLoss
 from backtospec.analysis.ramp_frames import Quarters
 from backtospec.analysis.ramp_grid import QUARTERS, Grid
+from backtospec.analysis.ramp_health import read_hum
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.tone import ChannelTone
 
@@ -27,6 +28,7 @@ def read_step(
     name: str,
     setup: CaptureSetup,
     hz: float,
+    spoiled: NDArray[np.bool_],
 ) -> ChannelTone:
     """Return the figures of one channel on one plateau.
 
@@ -42,13 +44,16 @@ def read_step(
         Calibration and load.
     hz
         The tone.
+    spoiled
+        Quarters that are left out, shape (quarters,).
     """
     inner = np.arange(row[0] + 1, row[1] - 1)
+    inner = inner[~spoiled[inner]]
     noise = quarters.noise[inner, channel]
     inner = inner[noise <= _SPOILED * np.median(noise)]
-    amplitudes = np.abs(quarters.phasor[inner, channel])
+    amplitudes = np.abs(quarters.phasor[inner, channel]).astype(np.float64)
     amplitude = float(amplitudes.mean())
-    variance = float(quarters.noise[inner, channel].mean())
+    variance = float(quarters.noise[inner, channel].mean(dtype=np.float64))
     samples = len(inner) * grid.quarter
     amplitude_u = math.sqrt(2 * variance / samples)
     level_u = max(amplitude_u, float(amplitudes.std()) / math.sqrt(len(inner)))
@@ -66,7 +71,9 @@ def read_step(
         dc_v=float(quarters.dc[inner, channel].mean()) * volts,
         dc_v_u=math.sqrt(variance / samples) * volts,
         noise_floor_dbfs=10 * math.log10(max(variance, 1e-40)),
-        distortion=_distortion(grid, quarters, channel, inner, row, amplitude, amplitude_u, hz),
+        distortion=_distortion(
+            grid, quarters, channel, inner, row, amplitude, amplitude_u, hz, setup.mains_hz
+        ),
     )
 
 
@@ -79,6 +86,7 @@ def _distortion(
     amplitude: float,
     amplitude_u: float,
     hz: float,
+    mains_hz: float | None,
 ) -> Distortion:
     lines = np.abs(quarters.harmonics[inner, channel].astype(np.complex128).mean(axis=0))
     orders = grid.stated.orders[1:]
@@ -91,6 +99,8 @@ def _distortion(
     thdn = _noise_and_distortion(
         grid, quarters, channel, row, amplitude, lines**2, np.asarray(orders * hz)
     )
+    humming = read_hum(grid, quarters, channel, row, mains_hz)
+    hum, hum_u = (humming.amplitudes, humming.amplitude_u) if humming else ({}, 0.0)
     crests = quarters.crest[inner, channel]
     known = crests[np.isfinite(crests[:, 0])]
     loss = known.mean(axis=0) if len(known) else np.zeros(2)
@@ -115,8 +125,8 @@ def _distortion(
             band: 100 * ratio / math.sqrt(1 + ratio**2) for band, ratio in thdn.items()
         },
         snr_db={},
-        hum_db={},
-        hum_db_u={},
+        hum_db={key: decibels(line / amplitude) for key, line in hum.items()},
+        hum_db_u={key: 20 / math.log(10) * hum_u / line for key, line in hum.items()},
         spurs_db={},
         crest=CrestLoss(float(loss[0]), float(loss[1])),
     )
