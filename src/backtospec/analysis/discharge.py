@@ -131,7 +131,5 @@ def choose_discharger(farad: float, from_v: float, within_s: float = WANTED_S) -
 
 def _next_lower(ohm: float) -> float:
     decade = math.floor(math.log10(ohm))
-    steps = [
-        float(f"{step}e{power}") for power in (decade - 1, decade, decade + 1) for step in E6
-    ]
+    steps = [float(f"{step}e{power}") for power in (decade - 1, decade, decade + 1) for step in E6]
     return max(step for step in steps if step <= ohm)
