@@ -146,3 +146,39 @@ def test_floor_of_distortion_while_the_level_moves() -> None:
     assert floor is not None
     assert floor < -150
     assert [note.code for note in found.notes if note.code == "drift"] == ["drift"]
+
+
+def wavering(wow_hz: float, seconds: float, noise: float) -> np.ndarray:
+    """A tone with 0.1 % of wow, and harmonics at −60 and −70 dB that waver with it."""
+    time_s = np.arange(round(seconds * RATE_HZ)) / RATE_HZ
+    swing = 0.001 * 997.0 / wow_hz / (2 * math.pi)
+    cycles = 997.0 * time_s + swing * np.sin(2 * math.pi * wow_hz * time_s + 0.4)
+    lines = {1: 1.0} if noise == 0 else {1: 1.0, 2: 1e-3, 3: 10**-3.5}
+    return 0.5 * harmonic_wave(cycles, lines) + noise * white_noise(len(time_s), 1.0, 6)
+
+
+@pytest.mark.parametrize("wow_hz", [0.55, 2.0, 4.0])
+def test_floor_of_distortion_while_the_pitch_wavers(wow_hz: float) -> None:
+    samples = wavering(wow_hz, 2.0, 0.0)[:, None]
+    found = analyse_tone(samples, FileFacts(len(samples), RATE_HZ, 53), SETUP)
+    distortion = found.channels["M"].distortion
+    assert distortion is not None
+    floor = distortion.thd_db if distortion.thd_db is not None else distortion.thd_db_at_most
+    assert floor is not None
+    assert floor < -150
+    assert "drift" in {note.code for note in found.notes}
+
+
+@pytest.mark.parametrize("wow_hz", [0.55, 3.0])
+def test_harmonics_while_the_pitch_wavers(wow_hz: float) -> None:
+    samples = wavering(wow_hz, 2.0, 3e-6)
+    pair = np.stack([samples, -0.8 * samples + white_noise(len(samples), 3e-6, 9)], axis=1)
+    found = analyse_tone(pair, FileFacts(len(pair), RATE_HZ, 24), SETUP)
+    for name, level in (("L", 0.5), ("R", 0.4)):
+        channel = found.channels[name]
+        assert channel.level_dbfs_peak == pytest.approx(20 * math.log10(level), abs=5e-4)
+        assert channel.distortion is not None
+        assert channel.distortion.harmonics_db["2"] == pytest.approx(-60, abs=0.01)
+        assert channel.distortion.harmonics_db["3"] == pytest.approx(-70, abs=0.02)
+        assert channel.distortion.thdn_db["20-20000"] == pytest.approx(-59.58, abs=0.05)
+    assert {note.code for note in found.notes} == {"drift", "inverted"}

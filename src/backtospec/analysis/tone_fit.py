@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from backtospec.analysis.hum import Mains, find_mains, find_single_lines
 from backtospec.analysis.line_fit import Family, LineFit, fit_lines
+from backtospec.analysis.phase_track import PhaseTrack, follow_phase
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -39,6 +40,8 @@ class FittedTone:
         What is left when every line is removed, shape (samples, channels).
     variance
         Of the residual, with the parameters' share put back.
+    wander_hz
+        Rms deviation of the frequency from its mean, where it was followed; else 0.
     """
 
     fit: LineFit
@@ -47,6 +50,7 @@ class FittedTone:
     harmonics: Complex
     residual: Array
     variance: Array
+    wander_hz: float = 0.0
 
     @property
     def hz(self) -> float:
@@ -111,26 +115,29 @@ def fit_tone(
     edge_hz = _band_edge(rate_hz)
     orders = orders_below(edge_hz, start_hz, _fitting_orders(len(samples), _FIRST_ORDERS))
     fit = fit_lines(samples, positions, rate_hz, (Family(start_hz, orders),))
-    probe = Family(fit.families[0].hz, orders, free=False, level_terms=1)
-    fit = fit_lines(samples, positions, rate_hz, (probe,))
+    track = follow_phase(samples, positions, rate_hz, fit.families[0].hz)
+    cycles = track.cycles if track else None
+    steady_hz = track.hz if track else fit.families[0].hz
+    probe = Family(steady_hz, orders, free=False, level_terms=1)
+    fit = fit_lines(samples, positions, rate_hz, (probe,), phase_cycles=cycles)
     terms = _level_terms(fit)
     quiet = _is_quiet(fit)
     tone_hz = fit.families[0].hz
     orders = orders_below(edge_hz, tone_hz, _fitting_orders(len(samples), _JOINT_ORDERS))
     tone = Family(tone_hz, orders, level_terms=terms)
-    fit = fit_lines(samples, positions, rate_hz, (tone,))
+    fit = fit_lines(samples, positions, rate_hz, (tone,), phase_cycles=cycles)
     mains = None if quiet else find_mains(fit.residual, rate_hz, tone_hz, mains_nominal_hz)
     families: tuple[Family, ...] = fit.families
     if mains:
         families = (*families, Family(mains.hz, mains.orders))
-        fit = fit_lines(samples, positions, rate_hz, families)
+        fit = fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
         again = find_mains(
             fit.residual + _hum_alone(fit, positions, rate_hz), rate_hz, tone_hz, mains_nominal_hz
         )
         if again and again.orders != mains.orders:
             mains = again
             families = (fit.families[0], Family(mains.hz, mains.orders))
-            fit = fit_lines(samples, positions, rate_hz, families)
+            fit = fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
     if not _is_quiet(fit):
         known = (0.0, *(k * f.hz for f in fit.families for k in f.orders))
         beyond = tuple(k * tone_hz for k in orders_below(rate_hz / 2, tone_hz)[len(orders) :])
@@ -138,7 +145,10 @@ def fit_tone(
         if singles:
             lines = tuple(Family(hz, (1,)) for hz in singles)
             fit = _joined(fit, fit_lines(fit.residual, positions, rate_hz, lines))
-    return _with_high_orders(fit, positions, rate_hz, mains)
+    if track:
+        # The frequency has no one value: its wander is what is uncertain about it.
+        fit = replace(fit, frequency_u=(track.wander_hz, *fit.frequency_u[1:]))
+    return _with_high_orders(fit, positions, rate_hz, mains, track)
 
 
 def _is_quiet(fit: LineFit) -> bool:
@@ -190,10 +200,15 @@ def _hum_alone(fit: LineFit, positions: Array, rate_hz: float) -> Array:
 
 
 def _with_high_orders(
-    fit: LineFit, positions: Array, rate_hz: float, mains: Mains | None
+    fit: LineFit,
+    positions: Array,
+    rate_hz: float,
+    mains: Mains | None,
+    track: PhaseTrack | None,
 ) -> FittedTone:
     """Fit the orders beyond the joint ones to what is left, batch by batch."""
     tone = fit.families[0]
+    cycles = track.cycles if track else None
     residual = fit.residual
     orders = list(tone.orders)
     harmonics = [fit.amplitudes[0]]
@@ -209,7 +224,8 @@ def _with_high_orders(
     found = {batch: np.zeros((len(batch), residual.shape[1]), complex) for batch in batches}
     # Batch after batch and round again: each then sees the others removed.
     for batch in (batches * _ROUNDS)[1:]:
-        more = fit_lines(residual, positions, rate_hz, (Family(tone.hz, batch, free=False),))
+        family = Family(tone.hz, batch, free=False)
+        more = fit_lines(residual, positions, rate_hz, (family,), phase_cycles=cycles)
         residual = more.residual
         found[batch] += more.amplitudes[0]
     if batches:
@@ -217,4 +233,7 @@ def _with_high_orders(
         harmonics = [harmonics[0] + found[tone.orders], *(found[b] for b in batches[1:])]
     parameters = fit.parameters + 2 * len(beyond)
     variance = np.sum(residual**2, axis=0) / max(len(residual) - parameters, 1)
-    return FittedTone(fit, mains, np.array(orders), np.concatenate(harmonics), residual, variance)
+    wander_hz = track.wander_hz if track else 0.0
+    return FittedTone(
+        fit, mains, np.array(orders), np.concatenate(harmonics), residual, variance, wander_hz
+    )

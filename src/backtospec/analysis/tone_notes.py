@@ -71,6 +71,10 @@ def channel_notes(
     if abs(change_db) > max(_DRIFT_DB, 3 * doubt_db):
         text = f"The level moves by {change_db:+.2f} dB over the recording; it was followed."
         notes.append(Note("drift", text, name))
+    if fitted.wander_hz:
+        share = 100 * fitted.wander_hz / fitted.hz
+        text = f"The frequency wavers by {share:.2g} % rms; its phase was followed."
+        notes.append(Note("drift", text, name))
     return notes
 
 
