@@ -10,7 +10,7 @@ in single precision: that sets a floor near −140 dB, below what 24 bits carry.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import Any
@@ -38,7 +38,7 @@ _TORN_OVER_USUAL = 20.0
 _BREAK_RATIO = 1e-9
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Quarters:
     """What is kept of each quarter frame; first axis quarters, second channels.
 
@@ -92,17 +92,19 @@ class Quarters:
     same: bool
 
     @classmethod
-    def joined(cls, parts: Iterable[Quarters]) -> Quarters:
-        """Return consecutive parts as one."""
-        held = [{f.name: getattr(part, f.name) for f in fields(cls)} for part in parts]
+    def joined(cls, parts: Sequence[Quarters]) -> Quarters:
+        """Return consecutive parts as one; the parts are emptied, so that little is held twice."""
+        if len(parts) == 1:
+            return parts[0]
         joined: dict[str, Any] = {
-            "rails": np.sum([part.pop("rails") for part in held], axis=0),
-            "step": min(part.pop("step") for part in held),
-            "same": all(part.pop("same") for part in held),
+            "rails": np.sum([part.rails for part in parts], axis=0),
+            "step": min(part.step for part in parts),
+            "same": all(part.same for part in parts),
         }
-        # One field after the other, so that little is held twice.
-        for name in list(held[0]):
-            joined[name] = np.concatenate([part.pop(name) for part in held])
+        for name in (f.name for f in fields(cls) if f.name not in joined):
+            joined[name] = np.concatenate([getattr(part, name) for part in parts])
+            for part in parts:
+                setattr(part, name, joined[name][:0])
         joined["torn"] = joined["torn"][:MOST_TORN]
         joined["torn_at"] = joined["torn_at"][:MOST_TORN]
         return cls(**joined)
@@ -174,7 +176,7 @@ def feed(state: RampFrames, block: NDArray[np.floating]) -> RampFrames:
 
 
 def condense(state: RampFrames) -> RampFrames:
-    """Return the same ramp with its finished parts joined, which takes less room."""
+    """Return the same ramp with its finished parts joined; the given one is used up."""
     return replace(state, done=(Quarters.joined(state.done),)) if state.done else state
 
 
@@ -186,7 +188,10 @@ def merge(earlier: RampFrames, later: RampFrames) -> RampFrames:
 
 
 def settle(state: RampFrames) -> Quarters:
-    """Return all quarters of a ramp, those of the last incomplete batch included."""
+    """Return all quarters of a ramp, those of the last incomplete batch included.
+
+    The ramp is used up.
+    """
     size = state.grid.quarter
     whole = len(state.waiting) // size * size
     parts = state.done

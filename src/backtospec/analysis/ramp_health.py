@@ -28,6 +28,7 @@ _FAINTEST_THUMP = 3e-5
 _THUMP_S = 0.15
 _LEAST_SLOW_HZ = 330.0
 _SURE = 6.0
+_STANDS_OUT = 16.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,7 +292,7 @@ def read_hum(
     if slow_hz < _LEAST_SLOW_HZ or grid.hz < slow_hz:
         return None
     residual = quarters.slow[row[0] + 1 : row[1] - 1, index].astype(np.float64).reshape(-1, 1)
-    if not residual.any():
+    if not _may_hum(residual, slow_hz):
         return None
     mains = find_mains(residual, slow_hz, grid.hz, nominal_hz)
     if mains is None:
@@ -307,6 +308,17 @@ def read_hum(
         if line > _SURE * amplitude_u
     }
     return Hum(hz, found, amplitude_u) if found else None
+
+
+def _may_hum(residual: Array, slow_hz: float) -> bool:
+    """Return whether a line may stand at a multiple of a mains frequency: a quick look."""
+    power = np.abs(np.fft.rfft(residual[:, 0] - residual.mean())) ** 2
+    bin_hz = slow_hz / len(residual)
+    lines_hz = np.array([order * base for base in (50, 60) for order in (1, 2, 3)])
+    bins = np.arange(1, len(power))[:, None]
+    near = np.abs(bins * bin_hz - lines_hz) < 0.008 * lines_hz + bin_hz
+    candidates = power[1:][near.any(axis=1)]
+    return bool(np.any(candidates > _STANDS_OUT * np.median(power)))
 
 
 def bridged(level_db: Array, spoiled: Mask) -> Array:
