@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from backtospec.analysis.quality import run_edges
+
 Array = NDArray[np.float64]
 
 _WINDOW_S = 0.15
@@ -57,18 +59,16 @@ def find_plateaus(track: LevelTrack) -> tuple[tuple[int, int], ...]:
     """
     steady = _steady_rows(track)
     found: list[tuple[int, int]] = []
-    at = 0
-    while at < len(steady):
-        if not steady[at]:
-            at += 1
+    reached = 0
+    for first, end in zip(*run_edges(steady), strict=True):
+        if first < reached:
+            first = min(reached, end)
+        if first == end:
             continue
-        end = at
-        while end < len(steady) and steady[end]:
-            end += 1
-        grown = _grow(track, at, end, found[-1][1] if found else 0)
+        grown = _grow(track, int(first), int(end), found[-1][1] if found else 0)
         if _holds(track, *grown):
             found.append(grown)
-        at = max(end, grown[1])
+        reached = max(int(end), grown[1])
     return tuple(found)
 
 
