@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from backtospec.analysis import document
+from backtospec.analysis import document_parts
 from backtospec.analysis.control_noise import ChannelControl, analyse_control, document_of
 from backtospec.analysis.notes import FileFacts
 from backtospec.analysis.setup import CaptureSetup
@@ -126,6 +126,6 @@ def test_the_document_holds_every_event() -> None:
     wave = np.stack([crackled(turn(2), [3.0], 0.02, 3), turn(3)], axis=1)
     found = analyse_control(wave, FileFacts(len(wave), 48_000, 24), SETUP)
     printed = json.loads(json.dumps(document_of(found), allow_nan=False))
-    assert printed["schema"] == document.SCHEMA
+    assert printed["schema"] == document_parts.SCHEMA
     assert len(printed["channels"]["L"]["events"]) == 1
     assert printed["channels"]["R"]["events"] == []

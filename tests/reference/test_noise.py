@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from backtospec.analysis import document
+from backtospec.analysis import document_parts
 from backtospec.analysis.noise import ChannelNoise, NoiseAnalysis, analyse_noise, document_of
 from backtospec.analysis.notes import FileFacts
 from backtospec.analysis.setup import CaptureSetup
@@ -236,7 +236,7 @@ def test_too_short_a_recording_is_refused() -> None:
 def test_the_document_holds_every_figure() -> None:
     found = analyse(even_noise(2, 1e-4, 2) + hum(2, {1: 1e-4, 2: 5e-4}, 50.01))
     printed = json.loads(json.dumps(document_of(found), allow_nan=False))
-    assert printed["schema"] == document.SCHEMA
+    assert printed["schema"] == document_parts.SCHEMA
     assert printed["kind"] == "noise"
     channel = printed["channels"]["M"]
     assert channel["rms_uv"].keys() == {"unweighted", "A", "468"}

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from backtospec.analysis import document
+from backtospec.analysis import document_parts
 from backtospec.analysis.notes import FileFacts
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.square import ChannelSquare, analyse_square, document_of
@@ -154,7 +154,7 @@ def test_the_document_holds_every_figure() -> None:
     setup = CaptureSetup(full_scale_volts=(VOLTS,), load_ohm=(8.0,), nominal_hz=1000.0)
     found = analyse_square(wave, FileFacts(len(wave), 192_000, 24), setup)
     printed = json.loads(json.dumps(document_of(found), allow_nan=False))
-    assert printed["schema"] == document.SCHEMA
+    assert printed["schema"] == document_parts.SCHEMA
     assert printed["kind"] == "square"
     assert printed["channels"]["M"]["rising"]["time_s"] > 0
     assert "time_s_at_most" not in printed["channels"]["M"]["rising"]

@@ -10,6 +10,7 @@ from typing import Any, ClassVar, Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
+from backtospec.analysis.document_parts import head
 from backtospec.analysis.notes import FileFacts, channel_names
 from backtospec.analysis.quality import run_edges
 from backtospec.analysis.setup import CaptureSetup
@@ -358,13 +359,7 @@ def document_of(analysis: ControlAnalysis) -> dict[str, Any]:
         Of one turn of a control.
     """
     return {
-        "schema": "backtospec/analyse/1",
-        "kind": analysis.kind,
-        "file": {
-            "frames": analysis.file.frames,
-            "sample_rate_hz": analysis.file.sample_rate_hz,
-            "valid_bits": analysis.file.valid_bits,
-        },
+        **head(analysis.kind, analysis.file),
         "turn_s": list(analysis.turn_s),
         "channels": {
             name: {

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
-from typing import Any, assert_never
+from typing import assert_never
 
 from backtospec.analysis.distortion import Distortion
+from backtospec.analysis.document_parts import Document, head, known, note_list
 from backtospec.analysis.ramp import ChannelRamp, RampAnalysis, Step
 from backtospec.analysis.thresholds import PowerAtThd
 from backtospec.analysis.tone import ChannelTone, ToneAnalysis
-
-SCHEMA = "backtospec/analyse/1"
-
-Document = dict[str, Any]
 
 
 def as_document(analysis: ToneAnalysis | RampAnalysis) -> Document:
@@ -38,56 +33,23 @@ def as_document(analysis: ToneAnalysis | RampAnalysis) -> Document:
             assert_never(analysis)
 
 
-def _known(**figures: Any) -> Document:
-    """Return the figures that are known and finite."""
-    return {key: kept for key, value in figures.items() if (kept := _finite(value)) is not None}
-
-
-def _finite(value: Any) -> Any:
-    if isinstance(value, float):
-        return float(value) if math.isfinite(value) else None
-    if isinstance(value, Mapping):
-        return {k: v for k, item in value.items() if (v := _finite(item)) is not None}
-    return value
-
-
-def _head(analysis: ToneAnalysis | RampAnalysis) -> Document:
-    return {
-        "schema": SCHEMA,
-        "kind": analysis.kind,
-        "file": {
-            "frames": analysis.file.frames,
-            "sample_rate_hz": analysis.file.sample_rate_hz,
-            "valid_bits": analysis.file.valid_bits,
-        },
-    }
-
-
 def _tail(analysis: ToneAnalysis | RampAnalysis) -> Document:
     return {
-        **_known(
+        **known(
             clock_ppm=analysis.clock_ppm,
             clock_ppm_u=analysis.clock_ppm_u,
             tone_start_s=analysis.tone_start_s,
             tone_end_s=analysis.tone_end_s,
         ),
-        "notes": [
-            {
-                "code": note.code,
-                "channel": note.channel,
-                **_known(at_s=note.at_s, phase_jump_deg=note.phase_jump_deg),
-                "text": note.text,
-            }
-            for note in analysis.notes
-        ],
+        "notes": note_list(analysis.notes),
     }
 
 
 def _tone(analysis: ToneAnalysis) -> Document:
     return {
-        **_head(analysis),
+        **head(analysis.kind, analysis.file),
         "channels": {name: _channel(tone) for name, tone in analysis.channels.items()},
-        **_known(
+        **known(
             tracking_db_r_minus_l=analysis.tracking_db_r_minus_l,
             tracking_db_r_minus_l_u=analysis.tracking_db_r_minus_l_u,
             mains_hz=analysis.mains_hz,
@@ -101,7 +63,7 @@ def _channel(tone: ChannelTone) -> Document:
     return {
         "valid": tone.valid,
         "reason": tone.reason,
-        **_known(
+        **known(
             frequency_hz=tone.frequency_hz,
             frequency_hz_u=tone.frequency_hz_u,
             level_dbfs_peak=tone.level_dbfs_peak,
@@ -119,7 +81,7 @@ def _channel(tone: ChannelTone) -> Document:
 
 
 def _distortion(found: Distortion) -> Document:
-    return _known(
+    return known(
         thd_percent=found.thd_percent,
         thd_percent_u=found.thd_percent_u,
         thd_percent_at_most=found.thd_percent_at_most,
@@ -144,7 +106,7 @@ def _distortion(found: Distortion) -> Document:
 
 def _ramp(analysis: RampAnalysis) -> Document:
     return {
-        **_head(analysis),
+        **head(analysis.kind, analysis.file),
         "channels": {name: _ramp_channel(one) for name, one in analysis.channels.items()},
         "steps": [_step(step) for step in analysis.steps],
         "power_at_thd": {
@@ -167,7 +129,7 @@ def _ramp_channel(channel: ChannelRamp) -> Document:
     return {
         "valid": channel.valid,
         "reason": channel.reason,
-        **_known(
+        **known(
             frequency_hz=channel.frequency_hz,
             dc_v=channel.dc_v,
             noise_floor_dbfs=channel.noise_floor_dbfs,
@@ -179,7 +141,7 @@ def _ramp_channel(channel: ChannelRamp) -> Document:
         ),
         "curve": [
             {
-                **_known(
+                **known(
                     time_s=point.time_s,
                     level_dbfs_peak=point.level_dbfs_peak,
                     power_w=point.power_w,
@@ -198,7 +160,7 @@ def _step(step: Step) -> Document:
         "start_s": step.start_s,
         "end_s": step.end_s,
         "channels": {name: _channel(tone) for name, tone in step.channels.items()},
-        **_known(
+        **known(
             tracking_db_r_minus_l=step.tracking_db_r_minus_l,
             tracking_db_r_minus_l_u=step.tracking_db_r_minus_l_u,
         ),
@@ -208,7 +170,7 @@ def _step(step: Step) -> Document:
 def _power(found: PowerAtThd) -> Document:
     return {
         "reached": found.reached,
-        **_known(
+        **known(
             power_w=found.power_w,
             power_w_u=found.power_w_u,
             level_dbfs_peak=found.level_dbfs_peak,

@@ -11,6 +11,7 @@ from typing import Any, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from backtospec.analysis.document_parts import head
 from backtospec.analysis.line_fit import line_spectrum
 from backtospec.analysis.noise_lines import (
     PIECE_S,
@@ -338,13 +339,7 @@ def document_of(analysis: NoiseAnalysis) -> dict[str, Any]:
         Of a recording without a signal.
     """
     return {
-        "schema": "backtospec/analyse/1",
-        "kind": analysis.kind,
-        "file": {
-            "frames": analysis.file.frames,
-            "sample_rate_hz": analysis.file.sample_rate_hz,
-            "valid_bits": analysis.file.valid_bits,
-        },
+        **head(analysis.kind, analysis.file),
         "band_hz": list(analysis.band_hz),
         "detector": "rms",
         "channels": {name: _channel_document(one) for name, one in analysis.channels.items()},

@@ -10,6 +10,7 @@ from typing import Any, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from backtospec.analysis.document_parts import head
 from backtospec.analysis.line_fit import Family, fit_lines, strongest_line
 from backtospec.analysis.notes import FileFacts, Note, channel_names
 from backtospec.analysis.quality import overload_fraction
@@ -360,13 +361,7 @@ def document_of(analysis: SquareAnalysis) -> dict[str, Any]:
         Of a square wave.
     """
     return {
-        "schema": "backtospec/analyse/1",
-        "kind": analysis.kind,
-        "file": {
-            "frames": analysis.file.frames,
-            "sample_rate_hz": analysis.file.sample_rate_hz,
-            "valid_bits": analysis.file.valid_bits,
-        },
+        **head(analysis.kind, analysis.file),
         "interface_rise_s": analysis.interface_rise_s,
         "interface_measured": analysis.interface_measured,
         "channels": {name: _channel_document(one) for name, one in analysis.channels.items()},

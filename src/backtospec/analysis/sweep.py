@@ -10,6 +10,7 @@ from typing import Any, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from backtospec.analysis.document_parts import head
 from backtospec.analysis.equalisation import compare, riaa_replay_db
 from backtospec.analysis.notes import FileFacts, Note, channel_names
 from backtospec.analysis.setup import CaptureSetup
@@ -353,13 +354,7 @@ def document_of(analysis: SweepAnalysis) -> Document:
     out; no NaN or infinity occurs.
     """
     return {
-        "schema": "backtospec/analyse/1",
-        "kind": analysis.kind,
-        "file": {
-            "frames": analysis.file.frames,
-            "sample_rate_hz": analysis.file.sample_rate_hz,
-            "valid_bits": analysis.file.valid_bits,
-        },
+        **head(analysis.kind, analysis.file),
         "channels": {name: _channel_document(one) for name, one in analysis.channels.items()},
         **_known(
             tracking_db_r_minus_l=analysis.tracking_db_r_minus_l,
