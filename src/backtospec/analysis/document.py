@@ -48,7 +48,7 @@ def _tail(analysis: ToneAnalysis | RampAnalysis) -> Document:
 def _tone(analysis: ToneAnalysis) -> Document:
     return {
         **head(analysis.kind, analysis.file),
-        "channels": {name: _channel(tone) for name, tone in analysis.channels.items()},
+        "channels": {name: channel_of_tone(tone) for name, tone in analysis.channels.items()},
         **known(
             tracking_db_r_minus_l=analysis.tracking_db_r_minus_l,
             tracking_db_r_minus_l_u=analysis.tracking_db_r_minus_l_u,
@@ -59,7 +59,8 @@ def _tone(analysis: ToneAnalysis) -> Document:
     }
 
 
-def _channel(tone: ChannelTone) -> Document:
+def channel_of_tone(tone: ChannelTone) -> Document:
+    """Return one channel of a steady tone as a document holds it."""
     return {
         "valid": tone.valid,
         "reason": tone.reason,
@@ -159,7 +160,7 @@ def _step(step: Step) -> Document:
     return {
         "start_s": step.start_s,
         "end_s": step.end_s,
-        "channels": {name: _channel(tone) for name, tone in step.channels.items()},
+        "channels": {name: channel_of_tone(tone) for name, tone in step.channels.items()},
         **known(
             tracking_db_r_minus_l=step.tracking_db_r_minus_l,
             tracking_db_r_minus_l_u=step.tracking_db_r_minus_l_u,
