@@ -29,6 +29,7 @@ from backtospec.check import (
     Example,
     Input,
     NumberInput,
+    PhotoInput,
     SeriesInput,
     TableInput,
     TextInput,
@@ -183,11 +184,15 @@ def _accepts(item: Input) -> str:
             return f"a WAV or FLAC file, analysed as a {plain(item.analysis)}"
         case TextInput():
             return "a few words"
+        case PhotoInput():
+            return "a JPEG or PNG picture"
         case _:
             assert_never(item)
 
 
-def _accepts_cell(item: NumberInput | ChoiceInput) -> str:
+def _accepts_cell(item: NumberInput | ChoiceInput | TextInput) -> str:
+    if isinstance(item, TextInput):
+        return "words"
     if isinstance(item, ChoiceInput):
         return ", ".join(f"`{choice.value}`" for choice in item.choices)
     return _range(item)

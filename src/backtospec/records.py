@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
@@ -222,6 +223,76 @@ class Meter:
     counts: float
 
 
+class InstrumentKind(StrEnum):
+    """What a bench is equipped with, apart from its meters' accuracy."""
+
+    METER_RESPONSE = "meter-response"
+    LOAD = "load"
+    ATTENUATOR = "attenuator"
+    INTERFACE = "interface"
+    FLOOR = "floor"
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """One instrument as stated last; what was stated before stays on record.
+
+    ``content`` holds plain numbers and words by name, with units in the names.
+    """
+
+    kind: InstrumentKind
+    name: str
+    content: Mapping[str, float | str | None]
+    stated_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class PowerStep:
+    """The amplifier was brought into a power state.
+
+    ``skipped`` is the reason given where a safety step on the way was skipped.
+    """
+
+    job_id: str
+    state: PowerState
+    at: datetime
+    skipped: str = ""
+
+
+class OrderState(StrEnum):
+    """How far a part to replace has come."""
+
+    PLANNED = "planned"
+    ORDERED = "ordered"
+    RECEIVED = "received"
+    FITTED = "fitted"
+    LEFT_OVER = "left-over"
+
+
+@dataclass(frozen=True, slots=True)
+class OrderLine:
+    """One line of the order list as it stands; every earlier state of it stays on record.
+
+    Parameters
+    ----------
+    designator
+        Names the line within its job, such as ``C101``.
+    old, new
+        The part as marked, and the part to fit.
+    supplier_line
+        What to order it by.
+    """
+
+    job_id: str
+    designator: str
+    old: str
+    new: str
+    state: OrderState
+    at: datetime
+    reason: str = ""
+    supplier_line: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Amplifier:
     """One device on the shelf; its spec sheet is kept as the text it was read from."""
@@ -248,7 +319,8 @@ class Job:
 class Sitting:
     """One run of one check: the readings of a sitting are judged together.
 
-    ``check_id`` is ``None`` for a quick reading that was taken without any form.
+    ``check_id`` is ``None`` for a quick reading that was taken without any form; ``taken_by`` is
+    the person's name, where several work on one bench.
     """
 
     id: str
@@ -258,6 +330,7 @@ class Sitting:
     power_state: PowerState | None
     taken_at: datetime
     note: str = ""
+    taken_by: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import IntegrityError
 
-from backtospec.records import Channel, Meter, Visit
+from backtospec.records import Channel, InstrumentKind, Meter, OrderState, PowerState, Visit
 from backtospec.store import files, read, write
 from backtospec.store.connection import Store, writing
 from backtospec.store.schema import APPEND_ONLY, metadata
@@ -46,11 +46,19 @@ def _fill_every_guarded_table(store: Store) -> None:
     write.attach_sitting(store, reading.sitting_id, job.id, Visit.AFTER)
     write.add_report(store, job.id, "{}", "ab" * 32)
     files.keep_file(store, b"x", "x.csv")
+    write.add_power_step(store, job.id, PowerState.SAFE)
+    write.add_order_line(store, job.id, "C1", old="1", new="2", state=OrderState.PLANNED)
+    write.state_instrument(store, InstrumentKind.LOAD, "left", {"ohm": 7.96})
+    write.add_sitting_with_readings(
+        store, [], job_id=None, check_id=None, visit=Visit.AFTER, power_state=None, token="t"
+    )
 
 
 @pytest.mark.parametrize("table", APPEND_ONLY)
 def test_the_database_itself_refuses_to_change_or_delete(store: Store, table: str) -> None:
     _fill_every_guarded_table(store)
+    kept = _rows(store, table)
+    assert kept
     column = next(iter(metadata.tables[table].columns)).name
     for statement in (
         f"UPDATE {table} SET {column} = {column}",
@@ -62,9 +70,12 @@ def test_the_database_itself_refuses_to_change_or_delete(store: Store, table: st
             writing(store) as connection,
         ):
             connection.execute(text(statement))
+    assert _rows(store, table) == kept
+
+
+def _rows(store: Store, table: str) -> int:
     with writing(store) as connection:
-        rows = connection.execute(text(f"SELECT count(*) FROM {table}")).scalar_one()
-    assert rows == 1
+        return int(connection.execute(text(f"SELECT count(*) FROM {table}")).scalar_one())
 
 
 def test_what_must_be_raw_is_guarded() -> None:

@@ -10,7 +10,15 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from backtospec.records import Channel, Job, Meter, PowerState, Visit
+from backtospec.records import (
+    Channel,
+    InstrumentKind,
+    Job,
+    Meter,
+    OrderState,
+    PowerState,
+    Visit,
+)
 from backtospec.store import files, read, write
 from backtospec.store.connection import Store
 from backtospec.store.opening import open_store
@@ -166,3 +174,55 @@ def test_an_id_that_is_taken_is_drawn_again(tmp_path: Path) -> None:
         second = write.add_amplifier(store, "Halden", "62")
         third = write.add_amplifier(store, "Halden", "62")
     assert [first.id, second.id, third.id] == ["a-a", "a-b", "a-c"]
+
+
+def test_a_form_sent_twice_is_kept_once(store: Store, job: Job) -> None:
+    def send(text: str, token: str) -> tuple[str, str]:
+        sitting, readings = write.add_sitting_with_readings(
+            store,
+            [Entry("left", text)],
+            job_id=job.id,
+            check_id="dc-offset",
+            visit=Visit.BEFORE,
+            power_state=None,
+            taken_by="Ada",
+            token=token,
+        )
+        return sitting.id, readings[0].text
+
+    first = send("5 mV", "one")
+    assert send("5 mV", "one") == first
+    assert send("6 mV", "two") != first
+    assert [s.taken_by for s in read.sittings(store, job.id)] == ["Ada", "Ada"]
+    assert {r[0].text for r in read.readings_of_job(store, job.id).values()} == {"5 mV", "6 mV"}
+
+
+def test_the_path_of_power_states_is_kept(store: Store, job: Job) -> None:
+    for state in (PowerState.SAFE, PowerState.LIMITED, PowerState.MAINS):
+        write.add_power_step(store, job.id, state, "no lamp" if state is PowerState.MAINS else "")
+    steps = read.power_steps(store, job.id)
+    assert [step.state for step in steps] == ["safe", "limited", "mains"]
+    assert steps[-1].skipped == "no lamp"
+
+
+def test_an_order_line_stands_as_stated_last(store: Store, job: Job) -> None:
+    for designator, state in (
+        ("C101", OrderState.PLANNED),
+        ("C102", OrderState.PLANNED),
+        ("C101", OrderState.ORDERED),
+    ):
+        write.add_order_line(store, job.id, designator, old="10 mF", new="12 mF", state=state)
+    standing = read.order_lines(store, job.id)
+    assert [(line.designator, line.state) for line in standing] == [
+        ("C101", "ordered"),
+        ("C102", "planned"),
+    ]
+
+
+def test_an_instrument_stands_as_stated_last(store: Store) -> None:
+    write.state_instrument(store, InstrumentKind.LOAD, "left", {"ohm": 7.9})
+    write.state_instrument(store, InstrumentKind.INTERFACE, "card", {"full_scale_v": 4.0})
+    write.state_instrument(store, InstrumentKind.LOAD, "left", {"ohm": 7.96, "note": "hot"})
+    standing = read.instruments(store)
+    assert [(i.kind, i.name) for i in standing] == [("interface", "card"), ("load", "left")]
+    assert standing[1].content == {"ohm": 7.96, "note": "hot"}

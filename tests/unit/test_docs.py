@@ -111,17 +111,17 @@ class Reader:
 
 
 @pytest.mark.parametrize(
-    "page",
-    [page for page in PAGES if "```console" in page.read_text(encoding="utf-8")],
-    ids=lambda page: page.stem,
+    "path",
+    [path for path in PAGES if "```console" in path.read_text(encoding="utf-8")],
+    ids=lambda path: path.stem,
 )
 def test_what_a_page_shows_really_runs(
-    page: Path,
+    path: Path,
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    text = page.read_text(encoding="utf-8")
+    text = path.read_text(encoding="utf-8")
     monkeypatch.chdir(tmp_path)
     for name, content in [*blocks(text, "toml"), *blocks(text, "text")]:
         if name:
@@ -147,9 +147,9 @@ def write_calibration_tone(path: Path) -> None:
     soundfile.write(path, np.column_stack((wave / 50, wave / 49.75)) + hiss, 48_000, "PCM_24")
 
 
-@pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
-def test_every_command_a_page_names_exists(page: Path) -> None:
-    text = re.sub(r"\\\n", " ", page.read_text(encoding="utf-8"))
+@pytest.mark.parametrize("path", PAGES, ids=lambda path: path.stem)
+def test_every_command_a_page_names_exists(path: Path) -> None:
+    text = re.sub(r"\\\n", " ", path.read_text(encoding="utf-8"))
     known = commands()
     for mentioned in re.finditer(r"backtospec ([a-z-]+)([^`\n]*)", text):
         if f"backtospec {mentioned[1]}" in re.sub(r"```.*?```|`[^`\n]+`", "", text, flags=re.S):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
@@ -19,6 +19,7 @@ from backtospec.check import (
     Conclusion,
     Input,
     NumberInput,
+    PhotoInput,
     SeriesInput,
     TableInput,
     TextInput,
@@ -29,8 +30,14 @@ from backtospec.quantity import read as read_quantity
 from backtospec.records import (
     Amplifier,
     Channel,
+    Instrument,
+    InstrumentKind,
     Job,
     Meter,
+    OrderLine,
+    OrderState,
+    PowerState,
+    PowerStep,
     Reading,
     Replacement,
     Sitting,
@@ -132,8 +139,12 @@ class Bench:
         given: Given,
         visit: Visit,
         note: str = "",
+        taken_by: str = "",
+        token: str = "",
     ) -> JudgedSitting:
         """Keep one run of a check and return what follows from what was kept.
+
+        A form that is sent again carries the same ``token`` and is kept once.
 
         Everything is tried first, so that input which cannot be used leaves the store as it was.
         What is returned is judged from the readings as they stand in the store.
@@ -162,16 +173,24 @@ class Bench:
             visit=visit,
             power_state=given.power_state,
             note=note,
+            taken_by=taken_by,
+            token=token,
         )
         return self._judged(sitting, self.spec_of_job(job_id))
 
     def quick_reading(
-        self, text: str, unit: str, channel: Channel | None, meter: Meter | None, note: str
+        self,
+        text: str,
+        unit: str,
+        channel: Channel | None,
+        meter: Meter | None,
+        note: str,
+        token: str = "",
     ) -> Reading:
         """Keep one number in ten seconds, without a job or a form."""
         value = read_quantity(text, unit, "reading", -1e9, 1e9)
         entry = Entry("reading", text, value, unit, channel, note, meter)
-        return write.add_reading(self._store, entry, note=note)
+        return write.add_reading(self._store, entry, note=note, token=token)
 
     def attach(self, reading_id: str, job_id: str, visit: Visit) -> None:
         """Say which job a quick reading belongs to."""
@@ -212,6 +231,51 @@ class Bench:
         """Keep that a part was replaced."""
         return write.add_replacement(self._store, job_id, designator, old, new, reason)
 
+    def power_steps(self, job_id: str) -> tuple[PowerStep, ...]:
+        """Return the power states the amplifier went through in a job, oldest first."""
+        return read.power_steps(self._store, job_id)
+
+    def set_power(self, job_id: str, state: PowerState, skipped: str = "") -> PowerStep:
+        """Keep that the amplifier is now in a power state, with the reason for a skipped step."""
+        return write.add_power_step(self._store, job_id, state, skipped)
+
+    def order_lines(self, job_id: str) -> tuple[OrderLine, ...]:
+        """Return the order list of a job as it stands."""
+        return read.order_lines(self._store, job_id)
+
+    def state_order_line(
+        self,
+        job_id: str,
+        designator: str,
+        *,
+        old: str,
+        new: str,
+        state: OrderState,
+        reason: str = "",
+        supplier_line: str = "",
+    ) -> OrderLine:
+        """State one line of the order list, anew where the designator has one."""
+        return write.add_order_line(
+            self._store,
+            job_id,
+            designator,
+            old=old,
+            new=new,
+            state=state,
+            reason=reason,
+            supplier_line=supplier_line,
+        )
+
+    def instruments(self) -> tuple[Instrument, ...]:
+        """Return every instrument of the bench as stated last."""
+        return read.instruments(self._store)
+
+    def state_instrument(
+        self, kind: InstrumentKind, name: str, content: Mapping[str, float | str | None]
+    ) -> Instrument:
+        """State an instrument of the bench, anew where the name is known."""
+        return write.state_instrument(self._store, kind, name, content)
+
     def save_meter(self, meter: Meter) -> None:
         """Remember a meter by its name."""
         write.save_meter(self._store, meter)
@@ -225,7 +289,11 @@ class Bench:
         job = read.job(self._store, job_id)
         amplifier = read.amplifier(self._store, job.amplifier_id)
         spec = _spec(amplifier)
-        sittings = tuple(self._judged(s, spec) for s in read.sittings(self._store, job_id))
+        readings = read.readings_of_job(self._store, job_id)
+        sittings = tuple(
+            self._judged(s, spec, readings.get(s.id, ()))
+            for s in read.sittings(self._store, job_id)
+        )
         return JobView(job, amplifier, spec, sittings, read.replacements(self._store, job_id))
 
     def loose_readings(self) -> tuple[Reading, ...]:
@@ -240,8 +308,11 @@ class Bench:
         """Keep a report as it is handed over."""
         return write.add_report(self._store, job_id, document_json, evidence_sha256)
 
-    def _judged(self, sitting: Sitting, spec: SpecSheet) -> JudgedSitting:
-        readings = read.readings(self._store, sitting.id)
+    def _judged(
+        self, sitting: Sitting, spec: SpecSheet, readings: tuple[Reading, ...] | None = None
+    ) -> JudgedSitting:
+        if readings is None:
+            readings = read.readings(self._store, sitting.id)
         if sitting.check_id is None:
             return JudgedSitting(sitting, readings, None)
         check = catalogue.check_of(sitting.check_id)
@@ -285,7 +356,7 @@ def _entry(item: Input, answers: Answers, meter: Meter | None, sha256: str | Non
                 probed_at=item.probed_at,
                 meter=meter,
             )
-        case ChoiceInput() | TextInput() | TableInput() | CaptureInput():
+        case ChoiceInput() | TextInput() | TableInput() | CaptureInput() | PhotoInput():
             return entry
         case _:
             assert_never(item)

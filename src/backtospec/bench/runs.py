@@ -14,6 +14,7 @@ from backtospec.check import (
     CaptureInput,
     Check,
     Conclusion,
+    PhotoInput,
     Series,
     SeriesInput,
     conclude,
@@ -21,6 +22,7 @@ from backtospec.check import (
 )
 from backtospec.errors import BenchError
 from backtospec.records import Meter, PowerState, SpecSheet
+from backtospec.sources.photos import refuse_no_picture
 
 if TYPE_CHECKING:
     from backtospec.analysis.setup import CaptureSetup
@@ -63,8 +65,8 @@ def read_given(check: Check, given: Given) -> Answers:
     """
     inputs = {item.key: item for item in check.inputs}
     for key in given.files:
-        if not isinstance(inputs.get(key), CaptureInput | SeriesInput):
-            accepted = [k for k, i in inputs.items() if isinstance(i, CaptureInput | SeriesInput)]
+        if not isinstance(inputs.get(key), _FROM_FILE):
+            accepted = [k for k, i in inputs.items() if isinstance(i, _FROM_FILE)]
             raise BenchError(
                 "takes no file." if key in inputs else "is no input of this check.",
                 key,
@@ -92,7 +94,14 @@ def read_given(check: Check, given: Given) -> Answers:
                     "is a sound file, not text.", key, f"Give it by --file {key}=PATH."
                 )
             captures[key] = _analyse(given.files[key], item.analysis, item.setup(answers))
+        if isinstance(item, PhotoInput) and key in answers.texts:
+            if key not in given.files:
+                raise BenchError("is a picture, not text.", key, f"Give it by --file {key}=PATH.")
+            refuse_no_picture(given.files[key], f"{key}, {given.name_of(key)}")
     return replace(answers, captures=captures)
+
+
+_FROM_FILE = (CaptureInput, SeriesInput, PhotoInput)
 
 
 def run(check: Check, given: Given) -> Conclusion:

@@ -7,7 +7,7 @@ appears on the command line, in the report, in the documentation and in the test
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from enum import IntEnum, StrEnum
 
 from backtospec.check.answers import Analysed, Answers, Row, Series, read_answers
@@ -29,13 +29,14 @@ from backtospec.check.inputs import (
     ChoiceInput,
     Input,
     NumberInput,
+    PhotoInput,
     SeriesInput,
     TableInput,
     TextInput,
 )
 from backtospec.errors import BenchError, Choice
 from backtospec.quantity import Measured
-from backtospec.records import Limit, PowerState
+from backtospec.records import Limit, PowerState, SpecSheet
 from backtospec.verdict import Finding, Result, Verdict, judge
 
 __all__ = [
@@ -52,6 +53,7 @@ __all__ = [
     "Check",
     "Choice",
     "ChoiceInput",
+    "Clue",
     "Conclusion",
     "Counsel",
     "CurveFigure",
@@ -63,8 +65,10 @@ __all__ = [
     "Mark",
     "Measurement",
     "NumberInput",
+    "PhotoInput",
     "ResultKey",
     "Row",
+    "Rule",
     "Series",
     "SeriesFigure",
     "SeriesInput",
@@ -74,6 +78,7 @@ __all__ = [
     "TextInput",
     "Trace",
     "conclude",
+    "rank_causes",
     "read_answers",
 ]
 
@@ -133,12 +138,17 @@ class Advice:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """A possible cause with the evidence on both sides, and the reading that would tell."""
+    """A possible cause with the evidence on both sides, and the reading that would tell.
+
+    ``weight`` ranks it among others: evidence for less evidence against, in no unit.
+    """
 
     name: str
     evidence_for: tuple[str, ...]
     evidence_against: tuple[str, ...] = ()
     next_reading: str = ""
+    source: str = ""
+    weight: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,6 +246,59 @@ class Example:
     cause: str = ""
 
 
+@dataclass(frozen=True, slots=True)
+class Clue:
+    """One sign that speaks for a cause or against it.
+
+    Parameters
+    ----------
+    seen
+        Findings to true (the sign is there), false (it was looked for and is not there), or
+        ``None`` (not known).
+    present, absent
+        What is said of it in either case; an empty text says nothing and counts nothing.
+    weight
+        How strongly it speaks, 1 being an ordinary sign.
+    """
+
+    seen: Callable[[Findings], bool | None]
+    present: str
+    absent: str = ""
+    weight: float = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """What points to one cause, with the reading that would tell it from the others."""
+
+    cause: str
+    clues: tuple[Clue, ...]
+    next_reading: str
+    source: str
+
+
+def rank_causes(rules: tuple[Rule, ...], findings: Findings) -> tuple[Cause, ...]:
+    """Return every cause for which something speaks, the best supported first."""
+    causes = []
+    for rule in rules:
+        known = [(clue, clue.seen(findings)) for clue in rule.clues]
+        speaks = [c for c, seen in known if seen is True and c.present]
+        denies = [c for c, seen in known if seen is False and c.absent]
+        if speaks:
+            weight = sum(c.weight for c in speaks) - sum(c.weight for c in denies)
+            causes.append(
+                Cause(
+                    rule.cause,
+                    tuple(c.present for c in speaks),
+                    tuple(c.absent for c in denies),
+                    rule.next_reading,
+                    rule.source,
+                    weight,
+                )
+            )
+    return tuple(sorted(causes, key=lambda cause: -cause.weight))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Check:
     """One check, declared whole in one file.
@@ -258,6 +321,16 @@ class Check:
         Findings to advice, pure.
     examples, sources
         Worked examples that are run as tests, and what the check rests on.
+    rules
+        Signs and the causes they point to; the causes are ranked where the advice names none.
+    needs
+        The needs of the bench it answers, by their numbers in :data:`backtospec.check.needs.NEEDS`.
+    unfit
+        Why it does not apply to an amplifier, from its spec sheet; empty where it does.
+    covers_off
+        True where its readings need the case open.
+    before_closing
+        What it proves that must be proven before the case is closed; empty for nothing.
     """
 
     id: str
@@ -274,6 +347,11 @@ class Check:
     advise: Callable[[Findings], Counsel]
     examples: tuple[Example, ...]
     sources: tuple[str, ...]
+    rules: tuple[Rule, ...] = ()
+    needs: tuple[int, ...] = ()
+    unfit: Callable[[SpecSheet], str] = field(default=lambda _: "")
+    covers_off: bool = False
+    before_closing: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -322,16 +400,11 @@ def conclude(check: Check, answers: Answers) -> Conclusion:
     Raises
     ------
     BenchError
-        Where the amplifier is in a power state in which these readings do not count.
+        Where the amplifier is in a power state in which these readings do not count. A STOP is
+        given in every state.
     """
     state = answers.power_state
-    if state is not None and state not in check.power_states:
-        accepted = " or ".join(check.power_states)
-        raise BenchError(
-            f"the amplifier is {state}; these readings count only when {accepted}.",
-            check.title,
-            f"First {_HOW_TO_REACH[check.power_states[0]]}.",
-        )
+    elsewhere = state is not None and state not in check.power_states
     measurement = check.measure(answers)
     declared = {r.key for r in check.results}
     undeclared = {r.key for r in measurement.results} - declared
@@ -341,7 +414,15 @@ def conclude(check: Check, answers: Answers) -> Conclusion:
         replace(result, inputs=answers.answered(*result.inputs)) for result in measurement.results
     )
     findings = judge(results, check.limits(answers))
-    counsel = check.advise(Findings(findings, answers))
+    judged = Findings(findings, answers)
+    counsel = check.advise(judged)
+    if elsewhere and not any(a.kind is AdviceKind.STOP for a in counsel.advice):
+        accepted = " or ".join(check.power_states)
+        raise BenchError(
+            f"the amplifier is {state}; these readings count only when {accepted}.",
+            check.title,
+            f"First {_HOW_TO_REACH[check.power_states[0]]}.",
+        )
     order = list(AdviceKind)
     advice = tuple(sorted(counsel.advice, key=lambda a: order.index(a.kind)))
     return Conclusion(
@@ -349,5 +430,5 @@ def conclude(check: Check, answers: Answers) -> Conclusion:
         answers,
         findings,
         measurement.figures,
-        Counsel(advice, counsel.causes, counsel.next_step),
+        Counsel(advice, counsel.causes or rank_causes(check.rules, judged), counsel.next_step),
     )

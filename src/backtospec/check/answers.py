@@ -13,6 +13,7 @@ from backtospec.check.inputs import (
     ChoiceInput,
     Input,
     NumberInput,
+    PhotoInput,
     SeriesInput,
     TableInput,
     TextInput,
@@ -162,7 +163,7 @@ def read_answers(
                     if item.key not in over_time:
                         over_time[item.key] = _read_series(item, text)
                     _check_series(item, over_time[item.key])
-                case CaptureInput() | TextInput():
+                case CaptureInput() | TextInput() | PhotoInput():
                     pass
                 case _:
                     assert_never(item)
@@ -232,21 +233,35 @@ def _read_table(item: TableInput, text: str, ranges: _Ranges) -> tuple[Row, ...]
         if len(cells) != len(item.columns):
             names = ", ".join(f"{c.key} ({getattr(c, 'unit', 'word')})" for c in item.columns)
             raise BenchError(f'"{line}" does not hold {names}.', where, "Give one value for each.")
-        row: dict[str, Cell] = {}
-        for column, cell in zip(item.columns, cells, strict=True):
-            try:
-                match column:
-                    case NumberInput():
-                        row[column.key] = ranges.read(column, cell)
-                    case ChoiceInput():
-                        row[column.key] = _read_choice(column, cell)
-                    case _:
-                        assert_never(column)
-            except BenchError as error:
-                fault = error.faults[0]
-                raise BenchError(f"{column.key}: {fault.what}", where, fault.fix) from error
-        rows.append(row)
+        rows.append(_read_row(item, cells, where, ranges))
     return tuple(rows)
+
+
+def _read_row(item: TableInput, cells: list[str], where: str, ranges: _Ranges) -> Row:
+    row: dict[str, Cell] = {}
+    for column, cell in zip(item.columns, cells, strict=True):
+        if cell in _EMPTY:
+            if column.required:
+                raise BenchError(f"{column.key} is empty.", where, f"Give {column.key}.")
+            continue
+        try:
+            match column:
+                case NumberInput():
+                    row[column.key] = ranges.read(column, cell)
+                case ChoiceInput():
+                    row[column.key] = _read_choice(column, cell)
+                case TextInput():
+                    row[column.key] = cell
+                case _:
+                    assert_never(column)
+        except BenchError as error:
+            fault = error.faults[0]
+            raise BenchError(f"{column.key}: {fault.what}", where, fault.fix) from error
+    return row
+
+
+_EMPTY = ("", "-", "–", "—")
+"""What stands in a cell that was not measured."""
 
 
 def _lines(text: str) -> list[str]:
@@ -256,8 +271,9 @@ def _lines(text: str) -> list[str]:
 def _split_cells(line: str, count: int) -> list[str]:
     """Split ``L 1 W 0.02 %`` into its cells: a unit stays with the number before it."""
     if "|" in line or "\t" in line:
-        return [cell.strip() for cell in re.split(r"[|\t]", line) if cell.strip()]
-    cells: list[str] = []
+        cells = [cell.strip() for cell in re.split(r"[|\t]", line.strip("|"))]
+        return cells + [""] * (count - len(cells))
+    cells = []
     for word in re.split(r",\s+|\s+", line):
         starts_number = bool(re.match(r"[-+−≤<]?[.,]?\d", word))
         if cells and not starts_number and re.match(r".*\d\s*$", cells[-1]):

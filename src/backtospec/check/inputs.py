@@ -93,12 +93,16 @@ class SeriesInput:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TableInput:
-    """Rows of numbers and choices, typed as ``L 1 W 0.02 %; L 10 W 0.018 %``."""
+    """Rows of numbers, choices and words, typed as ``L 1 W 0.02 %; L 10 W 0.018 %``.
+
+    With words in a row its cells are set apart by ``|``. A cell that was not measured is left
+    empty or holds ``-``; only a required column must be filled.
+    """
 
     kind: ClassVar[str] = "table"
     key: str
     prompt: str
-    columns: tuple[NumberInput | ChoiceInput, ...]
+    columns: tuple[NumberInput | ChoiceInput | TextInput, ...]
     required: bool = False
 
 
@@ -122,4 +126,16 @@ class CaptureInput:
     required: bool = False
 
 
-Input: TypeAlias = NumberInput | ChoiceInput | TextInput | SeriesInput | TableInput | CaptureInput
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoInput:
+    """A picture, kept and shown as evidence, never judged."""
+
+    kind: ClassVar[str] = "photo"
+    key: str
+    prompt: str
+    required: bool = False
+
+
+Input: TypeAlias = (
+    NumberInput | ChoiceInput | TextInput | SeriesInput | TableInput | CaptureInput | PhotoInput
+)

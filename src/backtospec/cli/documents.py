@@ -11,6 +11,7 @@ from backtospec.check import (
     Conclusion,
     Input,
     NumberInput,
+    PhotoInput,
     SeriesInput,
     TableInput,
     TextInput,
@@ -46,7 +47,7 @@ def of_input(item: Input) -> dict[str, Any]:
             document["columns"] = [of_input(column) for column in item.columns]
         case CaptureInput():
             document["analysis"] = item.analysis
-        case TextInput():
+        case TextInput() | PhotoInput():
             pass
         case _:
             assert_never(item)

@@ -23,6 +23,7 @@ from backtospec.check import (
     Figure,
     Input,
     NumberInput,
+    PhotoInput,
     SeriesFigure,
     SeriesInput,
     TableFigure,
@@ -151,6 +152,8 @@ def _accepts(item: Input) -> str:
             return "WAV or FLAC"
         case TextInput():
             return "a few words"
+        case PhotoInput():
+            return "JPEG or PNG"
         case _:
             assert_never(item)
 

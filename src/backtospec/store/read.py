@@ -12,8 +12,11 @@ from sqlalchemy import Column, Connection, RowMapping, Select, func, select
 from backtospec.errors import BenchError
 from backtospec.records import (
     Amplifier,
+    Instrument,
     Job,
     Meter,
+    OrderLine,
+    PowerStep,
     Reading,
     Replacement,
     Sitting,
@@ -65,7 +68,8 @@ def sittings(store: Store, job_id: str | None) -> tuple[Sitting, ...]:
 
 def sitting(store: Store, sitting_id: str) -> Sitting:
     """Return one sitting; refuse an unknown id."""
-    return _one(store, Sitting, _sittings(), schema.sittings.c.id, sitting_id)
+    with reading(store) as connection:
+        return find_sitting(connection, sitting_id)
 
 
 def readings(store: Store, sitting_id: str, *, current: bool = True) -> tuple[Reading, ...]:
@@ -81,15 +85,83 @@ def readings(store: Store, sitting_id: str, *, current: bool = True) -> tuple[Re
         Leave out what a later reading supersedes. A correction stands in the place of what it
         corrects.
     """
+    with reading(store) as connection:
+        return readings_of(connection, sitting_id, current=current)
+
+
+def readings_of(
+    connection: Connection, sitting_id: str, *, current: bool = True
+) -> tuple[Reading, ...]:
+    """Return the readings of a sitting over an open connection; see :func:`readings`."""
     table = schema.readings
     query = select(table).where(table.c.sitting_id == sitting_id).order_by(table.c.number)
+    everything = [_reading(row) for row in connection.execute(query).mappings()]
+    return _current(everything) if current else tuple(everything)
+
+
+def readings_of_job(store: Store, job_id: str | None) -> dict[str, tuple[Reading, ...]]:
+    """Return the current readings of all sittings of a job, by the sitting's id.
+
+    One query, however many sittings; with ``None`` the sittings that belong to no job yet.
+    """
+    belonging = _sittings().subquery()
+    table = schema.readings
+    query = (
+        select(table)
+        .join(belonging, belonging.c.id == table.c.sitting_id)
+        .where(belonging.c.job_id == job_id)
+        .order_by(table.c.number)
+    )
+    found: dict[str, list[Reading]] = {}
     with reading(store) as connection:
-        everything = [_reading(row) for row in connection.execute(query).mappings()]
-    if not current:
-        return tuple(everything)
+        for row in connection.execute(query).mappings():
+            found.setdefault(row["sitting_id"], []).append(_reading(row))
+    return {id_: _current(everything) for id_, everything in found.items()}
+
+
+def _current(everything: list[Reading]) -> tuple[Reading, ...]:
+    """Put each correction in the place of what it corrects."""
     newer = {fact.supersedes: fact for fact in everything if fact.supersedes is not None}
-    firsts = [fact for fact in everything if fact.supersedes is None]
-    return tuple(_newest(fact, newer) for fact in firsts)
+    return tuple(_newest(fact, newer) for fact in everything if fact.supersedes is None)
+
+
+def find_sitting(connection: Connection, sitting_id: str) -> Sitting:
+    """Return one sitting over an open connection; refuse an unknown id."""
+    query = _sittings().where(schema.sittings.c.id == sitting_id)
+    row = connection.execute(query).mappings().first()
+    if row is None:
+        raise unknown("sitting", sitting_id)
+    return _record(Sitting, row)
+
+
+def power_steps(store: Store, job_id: str) -> tuple[PowerStep, ...]:
+    """Return the power states of a job, oldest first."""
+    table = schema.power_steps
+    query = select(table).where(table.c.job_id == job_id).order_by(table.c.number)
+    return _all(store, PowerStep, query)
+
+
+def order_lines(store: Store, job_id: str) -> tuple[OrderLine, ...]:
+    """Return the order list of a job as it stands, in the order the lines were first stated."""
+    table = schema.order_lines
+    query = select(table).where(table.c.job_id == job_id).order_by(table.c.number)
+    standing: dict[str, OrderLine] = {}
+    for line in _all(store, OrderLine, query):
+        standing[line.designator] = line
+    return tuple(standing.values())
+
+
+def instruments(store: Store) -> tuple[Instrument, ...]:
+    """Return every instrument of the bench as stated last, by kind and name."""
+    table = schema.instruments
+    standing: dict[tuple[str, str], Instrument] = {}
+    with reading(store) as connection:
+        for row in connection.execute(select(table).order_by(table.c.number)).mappings():
+            stated = Instrument(
+                row["kind"], row["name"], json.loads(row["content"]), row["stated_at"]
+            )
+            standing[stated.kind, stated.name] = stated
+    return tuple(standing[place] for place in sorted(standing))
 
 
 def history(store: Store, reading_id: str) -> tuple[Reading, ...]:
@@ -204,6 +276,7 @@ def _sittings() -> Select[Any]:
         taken.c.power_state,
         taken.c.taken_at,
         taken.c.note,
+        taken.c.taken_by,
     ).outerjoin_from(taken, attached, attached.c.number == newest.scalar_subquery())
 
 

@@ -21,9 +21,9 @@ from sqlalchemy import (
     TypeDecorator,
 )
 
-from backtospec.records import Channel, PowerState, Visit
+from backtospec.records import Channel, InstrumentKind, OrderState, PowerState, Visit
 
-REVISION = "0001"
+REVISION = "0002"
 """The migration that these tables stand for."""
 
 APPEND_ONLY = (
@@ -33,6 +33,10 @@ APPEND_ONLY = (
     "readings",
     "files",
     "reports",
+    "power_steps",
+    "order_lines",
+    "instruments",
+    "submissions",
 )
 """Tables whose rows the database itself refuses to change or delete."""
 
@@ -133,6 +137,7 @@ sittings = Table(
     Column("power_state", _word(PowerState)),
     Column("taken_at", UtcTime, nullable=False),
     Column("note", Text, nullable=False),
+    Column("taken_by", Text, nullable=False, server_default=""),
 )
 
 attachments = Table(
@@ -207,6 +212,48 @@ reports = Table(
     Column("document_json", Text, nullable=False),
     Column("evidence_sha256", String(64), nullable=False),
 )
+
+power_steps = Table(
+    "power_steps",
+    metadata,
+    _number(),
+    Column("job_id", ForeignKey("jobs.id"), nullable=False, index=True),
+    Column("state", _word(PowerState), nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("skipped", Text, nullable=False),
+)
+
+order_lines = Table(
+    "order_lines",
+    metadata,
+    _number(),
+    Column("job_id", ForeignKey("jobs.id"), nullable=False, index=True),
+    Column("designator", Text, nullable=False),
+    Column("old", Text, nullable=False),
+    Column("new", Text, nullable=False),
+    Column("state", _word(OrderState), nullable=False),
+    Column("at", UtcTime, nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("supplier_line", Text, nullable=False),
+)
+
+instruments = Table(
+    "instruments",
+    metadata,
+    _number(),
+    Column("kind", _word(InstrumentKind), nullable=False),
+    Column("name", String(80), nullable=False),
+    Column("content", Text, nullable=False),
+    Column("stated_at", UtcTime, nullable=False),
+)
+
+submissions = Table(
+    "submissions",
+    metadata,
+    Column("token", String(80), primary_key=True),
+    Column("kept_as", String(80), nullable=False),
+)
+"""A form that is sent again after a lost network carries the same token and is kept once."""
 
 derived = Table(
     "derived",

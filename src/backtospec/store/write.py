@@ -14,9 +14,14 @@ from backtospec.errors import BenchError
 from backtospec.records import (
     Amplifier,
     Channel,
+    Instrument,
+    InstrumentKind,
     Job,
     Meter,
+    OrderLine,
+    OrderState,
     PowerState,
+    PowerStep,
     Reading,
     Replacement,
     Sitting,
@@ -25,7 +30,13 @@ from backtospec.records import (
 )
 from backtospec.store import schema
 from backtospec.store.connection import Store, writing
-from backtospec.store.read import derived_key, find_reading, unknown
+from backtospec.store.read import (
+    derived_key,
+    find_reading,
+    find_sitting,
+    readings_of,
+    unknown,
+)
 from backtospec.store.storable import refuse_unstorable
 
 _DRAWS = 1000
@@ -95,6 +106,8 @@ def add_sitting_with_readings(
     power_state: PowerState | None,
     taken_at: datetime | None = None,
     note: str = "",
+    taken_by: str = "",
+    token: str = "",
 ) -> tuple[Sitting, tuple[Reading, ...]]:
     """Keep one run of a check with all its answers, in one transaction.
 
@@ -104,8 +117,10 @@ def add_sitting_with_readings(
         The open store.
     entries
         The answers, in the order they were given.
-    job_id, check_id, visit, power_state, note
+    job_id, check_id, visit, power_state, note, taken_by
         See :class:`backtospec.records.Sitting`.
+    token
+        Names one sending of one form: sent again, it gives back what was kept the first time.
     taken_at
         When it was taken, with a time zone; by default now.
 
@@ -121,15 +136,20 @@ def add_sitting_with_readings(
         sitting is kept then.
     """
     with writing(store) as connection:
+        if token and (kept := _kept_before(connection, token)):
+            return find_sitting(connection, kept), readings_of(connection, kept)
         if job_id is not None:
             _require(connection, schema.jobs, job_id, "job")
         id_ = _new_id(store, connection, schema.sittings, "s")
-        sitting = Sitting(id_, job_id, check_id, visit, power_state, taken_at or store.now(), note)
+        moment = taken_at or store.now()
+        sitting = Sitting(id_, job_id, check_id, visit, power_state, moment, note, taken_by)
         refuse_unstorable(sitting, "sitting")
         connection.execute(insert(schema.sittings), _row(sitting))
         readings = tuple(
             _add_entry(store, connection, sitting.id, entry, sitting.taken_at) for entry in entries
         )
+        if token:
+            _remember(connection, token, sitting.id)
     return sitting, readings
 
 
@@ -140,6 +160,8 @@ def add_reading(
     visit: Visit = Visit.BEFORE,
     power_state: PowerState | None = None,
     note: str = "",
+    taken_by: str = "",
+    token: str = "",
 ) -> Reading:
     """Keep a quick reading, without job or check, in a sitting of its own; return the reading."""
     _, readings = add_sitting_with_readings(
@@ -151,6 +173,8 @@ def add_reading(
         power_state=power_state,
         taken_at=entry.taken_at,
         note=note,
+        taken_by=taken_by,
+        token=token,
     )
     return readings[0]
 
@@ -211,6 +235,51 @@ def add_replacement(
         refuse_unstorable(fact, "replaced part")
         connection.execute(insert(schema.replacements), _row(fact))
     return fact
+
+
+def add_power_step(store: Store, job_id: str, state: PowerState, skipped: str = "") -> PowerStep:
+    """Keep that the amplifier was brought into a power state now, and return the fact."""
+    with writing(store) as connection:
+        _require(connection, schema.jobs, job_id, "job")
+        step = PowerStep(job_id, state, store.now(), skipped)
+        refuse_unstorable(step, "power state")
+        connection.execute(insert(schema.power_steps), _row(step))
+    return step
+
+
+def add_order_line(
+    store: Store,
+    job_id: str,
+    designator: str,
+    *,
+    old: str,
+    new: str,
+    state: OrderState,
+    reason: str = "",
+    supplier_line: str = "",
+) -> OrderLine:
+    """State a line of the order list, anew where the designator has one, and return it."""
+    with writing(store) as connection:
+        _require(connection, schema.jobs, job_id, "job")
+        line = OrderLine(job_id, designator, old, new, state, store.now(), reason, supplier_line)
+        refuse_unstorable(line, "order line")
+        connection.execute(insert(schema.order_lines), _row(line))
+    return line
+
+
+def state_instrument(
+    store: Store,
+    kind: InstrumentKind,
+    name: str,
+    content: Mapping[str, float | str | None],
+) -> Instrument:
+    """State an instrument of the bench, anew where the name is known, and return it."""
+    instrument = Instrument(kind, name, dict(content), store.now())
+    refuse_unstorable(instrument, f"{kind} {name}")
+    row = _row(instrument) | {"content": json.dumps(instrument.content, ensure_ascii=False)}
+    with writing(store) as connection:
+        connection.execute(insert(schema.instruments), row)
+    return instrument
 
 
 def save_meter(store: Store, meter: Meter) -> None:
@@ -288,6 +357,18 @@ def _add_entry(
         row |= {f"meter_{name}": value for name, value in _row(meter).items()}
     connection.execute(insert(schema.readings), row)
     return fact
+
+
+def _kept_before(connection: Connection, token: str) -> str | None:
+    """Return the id that was kept for a token, where it was sent before."""
+    table = schema.submissions
+    query = select(table.c.kept_as).where(table.c.token == token)
+    return connection.execute(query).scalar_one_or_none()
+
+
+def _remember(connection: Connection, token: str, kept_as: str) -> None:
+    refuse_unstorable(token, "form token")
+    connection.execute(insert(schema.submissions), {"token": token, "kept_as": kept_as})
 
 
 def _state_spec(connection: Connection, amplifier_id: str, text: str, moment: datetime) -> None:

@@ -1,0 +1,67 @@
+"""What people at the bench need answered: the list that the checks are held against.
+
+The numbers are those of this project's own survey of bench practice and are stable; a check names
+the needs it answers, and a generated page shows which are still open.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+NEEDS: Mapping[int, str] = {
+    1: "millivolts across emitter resistors as idle current",
+    2: "has it settled, and how long to wait",
+    3: "runaway told from ordinary drift",
+    4: "idle current not mistaken for offset",
+    5: "is the DC offset acceptable",
+    6: "the conditions an offset was read under",
+    7: "high offset: trim, match or find the fault",
+    8: "an output near a rail",
+    9: "a trimmer that cannot be trusted",
+    10: "devices of one channel that do not share alike",
+    11: "no idle figure in the manual",
+    12: "what the series lamp says",
+    13: "rail voltages against the chart at today's mains",
+    14: "uneven rails, sag and ripple",
+    15: "hum at the mains frequency or twice that",
+    16: "choosing replacement filter capacitors",
+    17: "is this capacitor good",
+    18: "capacitors read in circuit",
+    19: "leakage, and re-forming",
+    20: "which ESR to expect",
+    21: "drifted resistors",
+    22: "replacing bias diodes",
+    23: "replacing transistors",
+    24: "power from volts, and whether the rails allow it",
+    25: "what counts as clipping",
+    26: "loads as they are, hot",
+    27: "how far a meter can be trusted in frequency",
+    28: "volts that a sound interface survives",
+    29: "ground traps: bridged, inverted, floating",
+    30: "distortion with what in it, and how wide",
+    31: "distortion against power: noise, hum or crossover",
+    32: "the floor of the measuring chain",
+    33: "channel balance and tracking of the volume control",
+    34: "one channel weak",
+    35: "output resistance and damping factor",
+    36: "phono accuracy",
+    37: "which rule a rating was written to",
+    38: "pass, fail, or not shown",
+    39: "touch current",
+    40: "a record of before and after",
+    41: "guided adjustment",
+    42: "one meter, two channels",
+    43: "a quick reading in ten seconds",
+    44: "spots read off a bench analyser",
+    45: "topology decides which checks apply",
+    46: "idle current by other methods",
+    47: "what to prove before it is closed",
+    48: "controls, switches and contacts",
+    49: "mains suppression parts",
+    50: "a whole recap as a list",
+    51: "no manual: limits that are only inferred",
+    52: "recovery after a soak",
+    53: "something to show: label, picture, summary",
+    54: "the same amplifier years later, and others of its model",
+    55: "near the limit, in plain words",
+}
