@@ -529,4 +529,6 @@ CHECK = Check(
         "Capacitor-coupled outputs: diyaudio 204026",
         "Half the rail means a missing half: common practice, no source",
     ),
+    needs=(4, 5, 6, 7, 8, 55),
+    before_closing="offset inside its limit, warm, both channels: its trimmer lies inside",
 )

@@ -969,4 +969,7 @@ CHECK = Check(
         "Replacement: ag-forum.herokuapp.com/posts/2029411",
         "Age, voltage loss, discharge below 2 V: common practice, no source",
     ),
+    needs=(16, 17, 18, 19, 20),
+    covers_off=True,
+    before_closing="each filter capacitor judged out of circuit, or against its neighbours",
 )

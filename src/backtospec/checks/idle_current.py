@@ -27,7 +27,15 @@ from backtospec.check import (
 from backtospec.check.settling import Settling, next_turn, settling_figure, settlings, unsettled
 from backtospec.errors import BenchError
 from backtospec.quantity import Measured, with_tolerance, write
-from backtospec.records import Channel, Condition, IdleSpec, Limit, PowerState
+from backtospec.records import (
+    Channel,
+    Condition,
+    IdleSpec,
+    Limit,
+    PowerState,
+    SpecSheet,
+    Topology,
+)
 from backtospec.verdict import Result, Verdict
 
 CHANNELS = {"left": Channel.LEFT, "right": Channel.RIGHT}
@@ -569,6 +577,17 @@ def _without_limit(findings: Findings) -> Counsel:
     )
 
 
+def unfit(spec: SpecSheet) -> str:
+    """Say why an amplifier without a stated figure has no idle current to be read."""
+    if spec.idle is not None:
+        return ""
+    if spec.topology is Topology.HYBRID_MODULE:
+        return "a hybrid module sets its idle current inside; no emitter resistor can be reached"
+    if spec.topology is Topology.SLIDING_BIAS:
+        return "a sliding bias moves with the signal; only the maker's own figure can be held to"
+    return ""
+
+
 def _drop(key: str, prompt: str, channel: Channel) -> NumberInput:
     return NumberInput(
         key=key,
@@ -773,4 +792,8 @@ CHECK = Check(
         "Idle is not offset: diyaudio.com/community/goto/post?id=7292811",
         "An hour to an hour and a half to settle: common practice, no source",
     ),
+    needs=(1, 2, 3, 4, 11, 41, 46, 55),
+    unfit=unfit,
+    covers_off=True,
+    before_closing="idle current settled inside its range, both channels, and its trimmers left",
 )

@@ -903,4 +903,5 @@ CHECK = Check(
         "Crossover residue or noise at low power: audiosciencereview.com thread 62954 p. 648",
         "The class-AB knee: common practice, no source",
     ),
+    needs=(24, 25, 31, 32, 33, 38, 44, 55),
 )
