@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from backtospec.check import AdviceKind, Conclusion, conclude, read_answers
-from backtospec.checks.filter_capacitor import AGEING, CHECK, COARSE, DRIED, LEAKY, NEIGHBOUR
+from backtospec.check.capacitor_advice import AGEING, COARSE, DRIED, LEAKY, NEIGHBOUR
+from backtospec.checks.filter_capacitor import CHECK
 from backtospec.errors import BenchError
 from backtospec.records import CapacitorSpec, PowerState, SpecSheet
 from backtospec.verdict import Verdict
