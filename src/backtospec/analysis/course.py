@@ -226,7 +226,7 @@ def _describe(fit: EndValue, stretches: list[Stretch], since: float, step: float
     rest = max(REST_SHARE * abs(fit.value), REST_V)
     # half a step is always hidden: a meter that coarse can prove nothing
     fine = step / 2 <= rest
-    trusted = fine and _is_proven(fit, own, since) and _held_before(fit, stretches, since, step)
+    trusted = fine and _is_proven(fit, own, since) and _held_before(fit, since)
     waits = _weigh_waits(fit, own, since, rest)
     reached = trusted or waits[0] == 0
     best = fit.best
@@ -262,16 +262,12 @@ def _is_proven(fit: EndValue, own: float, since: float) -> bool:
     return fit.bound_remaining(own) <= rest and not _may_be_slower(fit, since, rest)
 
 
-def _held_before(fit: EndValue, stretches: list[Stretch], since: float, step: float) -> bool:
+def _held_before(fit: EndValue, since: float) -> bool:
     """Return whether the end was proven already at the reading before the last."""
-    *earlier, last = stretches
-    if last.time_s.size < FEWEST_READINGS:
+    if fit.last.time_s.size < FEWEST_READINGS:
         return False
-    shorter = Stretch(last.start_s, last.time_s[:-1], last.value[:-1])
-    before = bound_end_value([*earlier, shorter], step, slow_share=fit.slow_share)
-    waited = float(last.time_s[-1] - last.time_s[-2])
-    own = float(shorter.time_s[-1] - last.start_s)
-    return _is_proven(before, own, since - waited)
+    last_s, before_s = fit.last.time_s[[-1, -2]].tolist()
+    return _is_proven(fit.before_last(), before_s - fit.last.start_s, since - (last_s - before_s))
 
 
 def _may_be_slower(fit: EndValue, since: float, rest: float) -> bool:
@@ -288,19 +284,22 @@ def _weigh_waits(fit: EndValue, own: float, since: float, rest: float) -> tuple[
 
     Every allowed curve has its own wait; the likelier the curve, the more it counts.
     """
+    curves = (fit.best, *fit.curves)
     ahead = np.arange(0.0, LONGEST_WAIT_MIN + 1) * 60
-    waits, weights = [], []
-    for curve in (fit.best, *fit.curves):
-        decays = np.exp(-(own + ahead[:, None]) / np.array(curve.time_constants_s))
-        left = np.abs(decays @ np.array(curve.amplitudes[-1]))
-        done = (left <= rest) & (since + ahead >= 2 * curve.slowest(rest))
-        waits.append(float(ahead[np.argmax(done)] / 60) if done.any() else LONGEST_WAIT_MIN)
-        likelihood = np.exp(-(curve.misfit - fit.best.misfit) / (2 * fit.noise**2))
-        # an end twice as far away is no likelier for being spread over twice the range
-        weights.append(float(likelihood) / (curve.remaining(own) + fit.noise / 2))
+    constants = np.array([curve.time_constants_s for curve in curves])
+    amplitudes = np.array([curve.amplitudes[-1] for curve in curves])
+    decays = np.exp(-(own + ahead[:, None]) / constants[:, None])
+    left = np.abs(np.einsum("cak,ck->ca", decays, amplitudes))
+    slowest = np.array([curve.slowest(rest) for curve in curves])
+    done = (left <= rest) & (since + ahead >= 2 * slowest[:, None])
+    waits = np.where(done.any(axis=1), done.argmax(axis=1), LONGEST_WAIT_MIN)
+    misfits = np.array([curve.misfit for curve in curves])
+    likelihoods = np.exp(-(misfits - fit.best.misfit) / (2 * fit.noise**2))
+    # an end twice as far away is no likelier for being spread over twice the range
+    weights = likelihoods / (left[:, 0] + fit.noise / 2)
     order = np.argsort(waits)
-    share = np.cumsum(np.array(weights)[order]) / np.sum(weights)
-    even, sure = (waits[order[int(np.searchsorted(share, q))]] for q in (0.5, 0.9))
+    share = np.cumsum(weights[order]) / np.sum(weights)
+    even, sure = (float(waits[order[np.searchsorted(share, q)]]) for q in (0.5, 0.9))
     return even, sure
 
 

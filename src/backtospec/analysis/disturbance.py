@@ -52,17 +52,21 @@ def estimate_noise(time_s: Array, value: Array, step: float) -> float:
         return float(floor * 2)
     bent, weight = _bend(time_s, value, 1)
     # the calmest quarter of the log tells the noise even where a draught fills the rest
-    blocks = np.array_split(bent / weight, max(1, bent.size // BLOCK))
-    noise = float(np.quantile([_spread(block) for block in blocks], 0.25))
+    noise = float(np.quantile(_spreads(bent / weight, max(1, bent.size // BLOCK)), 0.25))
     most = max(1.5 * step, 0.008 * float(np.median(np.abs(value))))
     return float(np.clip(noise, floor, max(most, floor)))
 
 
-def _spread(deviations: Array) -> float:
-    """Return a standard deviation that outliers do not enlarge."""
-    kept = np.sort(np.abs(deviations))[: max(int(0.7 * deviations.size), 2)]
-    # the smallest 70 % of a normal distribution have 0.556 of its standard deviation
-    return float(np.sqrt(np.mean(kept**2))) / 0.556
+def _spreads(deviations: Array, blocks: int) -> Array:
+    """Return a standard deviation for each block that outliers do not enlarge."""
+    size, longer = divmod(deviations.size, blocks)
+    cut = longer * (size + 1)
+    spreads = []
+    for rows in (deviations[:cut].reshape(-1, size + 1), deviations[cut:].reshape(-1, size)):
+        kept = np.sort(np.abs(rows), axis=1)[:, : max(int(0.7 * rows.shape[1]), 2)]
+        # the smallest 70 % of a normal distribution have 0.556 of its standard deviation
+        spreads.append(np.sqrt(np.mean(kept**2, axis=1)) / 0.556)
+    return np.concatenate(spreads)
 
 
 def _bend(time_s: Array, value: Array, lag: int) -> tuple[Array, Array]:
@@ -113,11 +117,19 @@ def _outside(time_s: Array, value: Array) -> Array:
     outside = np.zeros(change.size)
     padded = np.concatenate([np.full(3, np.nan), rate, np.full(3, np.nan)])
     windows = sliding_window_view(padded, 7)[1:-1]
-    left = np.nanmedian(windows[:, :3], axis=1) * spacing[1:-1]
-    right = np.nanmedian(windows[:, 4:], axis=1) * spacing[1:-1]
+    left = _middle(windows[:, :3]) * spacing[1:-1]
+    right = _middle(windows[:, 4:]) * spacing[1:-1]
     inner = change[1:-1]
     outside[1:-1] = inner - np.clip(inner, np.minimum(left, right), np.maximum(left, right))
     return outside
+
+
+def _middle(rows: Array) -> Array:
+    """Return the median of each row, NaN left out."""
+    known = np.sum(~np.isnan(rows), axis=1)
+    here, ascending = np.arange(known.size), np.sort(rows, axis=1)
+    middle: Array = (ascending[here, (known - 1) // 2] + ascending[here, known // 2]) / 2
+    return middle
 
 
 def find_draughts(time_s: Array, value: Array, noise: float) -> tuple[tuple[float, float], ...]:

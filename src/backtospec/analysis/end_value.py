@@ -8,7 +8,14 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.decay_profile import MEMORY_S, Curve, DecayProfile, NoiseSpectrum
+from backtospec.analysis.decay_profile import (
+    MEMORY_S,
+    Curve,
+    DecayProfile,
+    NoiseSpectrum,
+    TurnedStretches,
+    find_least_misfits,
+)
 from backtospec.analysis.warm_up_log import Stretch
 
 Array = NDArray[np.float64]
@@ -31,7 +38,7 @@ class EndValue:
     ``best`` fits best; ``curves`` run from the lowest end value allowed to the highest. A
     curve's ``misfit`` is its whitened residual sum of squares, ``noise`` the standard deviation
     of one reading, ``cautious_noise`` the same but never calmer than a meter in use, for
-    decisions that must not come too early. ``last`` is the last stretch as fitted.
+    decisions that must not come too early. ``stretches`` are those given, as fitted.
     """
 
     value: float
@@ -43,9 +50,32 @@ class EndValue:
     one_sided: float
     best: Curve
     curves: tuple[Curve, ...]
-    last: Stretch
+    stretches: tuple[Stretch, ...]
     _profile: DecayProfile
     _spectrum: NoiseSpectrum
+    _groups: int
+    _step: float
+
+    @property
+    def last(self) -> Stretch:
+        """The last stretch, its readings averaged where there are very many."""
+        return self.stretches[-1]
+
+    def before_last(self) -> EndValue:
+        """Return what the same readings said before the last of them, as fitted, was taken.
+
+        The last stretch must hold at least two.
+        """
+        *earlier, last = self.stretches
+        shorter = Stretch(last.start_s, last.time_s[:-1], last.value[:-1])
+        return _bound(
+            self._profile.without_last(),
+            self._spectrum,
+            [*earlier, shorter],
+            self._groups,
+            self._step,
+            self.slow_share,
+        )
 
     def whiten_last(self, columns: Array) -> Array:
         """Return the columns, one row per reading of ``last``, with their noise made white."""
@@ -97,16 +127,25 @@ def bound_end_value(
     W. Q. Meeker and L. A. Escobar, "Teaching about approximate confidence regions based on
     maximum likelihood estimation", 1995 (profile likelihood; from memory).
     """
+    thinned, groups = _thin(stretches)
+    turned = TurnedStretches.of(thinned, np.geomspace(FASTEST_S, SLOWEST_S, CONSTANTS))
+    share = slow_share or _choose_slow_share(thinned, turned)
+    return _bound(turned.profile(share), turned.spectra[-1], thinned, groups, step, share)
+
+
+def _bound(
+    profile: DecayProfile,
+    spectrum: NoiseSpectrum,
+    thinned: Sequence[Stretch],
+    groups: int,
+    step: float,
+    share: float,
+) -> EndValue:
+    """Return the end value with its interval from the profile of the readings as thinned."""
     from scipy.special import stdtrit
 
-    thinned, groups = _thin(stretches)
-    spectra = [NoiseSpectrum.of(stretch) for stretch in thinned]
-    count = sum(s.time_s.size for s in thinned)
-    grid = np.geomspace(FASTEST_S, SLOWEST_S, CONSTANTS)
-    share = slow_share or _choose_slow_share(thinned, spectra, count)
-    profile = DecayProfile.of(thinned, spectra, grid, share)
-    freedom = max(count - 2 - 2 * len(stretches), 1)
-    minutes = sum(float(np.ptp(s.time_s)) for s in stretches) / MEMORY_S
+    freedom = max(sum(s.time_s.size for s in thinned) - 2 - 2 * len(thinned), 1)
+    minutes = sum(float(np.ptp(s.time_s)) for s in thinned) / MEMORY_S
     independent = max(min(freedom, minutes), 1.0)
     last = thinned[-1].value[-1]
     span = max(float(np.ptp(np.concatenate([s.value for s in thinned]))), step)
@@ -122,7 +161,8 @@ def bound_end_value(
         inside = np.flatnonzero(misfits <= least + allowance)
         ends, misfits = _insert(profile, ends, misfits, inside[0], inside[-1])
     inside = np.flatnonzero(misfits <= least + allowance)
-    best = profile.curves(ends[[np.argmin(misfits)]])[0]
+    between = np.linspace(ends[inside[0]], ends[inside[-1]], 31)
+    best, *curves = profile.curves(np.concatenate([ends[[np.argmin(misfits)]], between]))
     # a meter that hardly flickers hides up to half a step, which no averaging finds
     hidden = step / 2 if least / freedom < floor * 1.3 else 0.0
     return EndValue(
@@ -134,10 +174,12 @@ def bound_end_value(
         cautious_noise=max(float(np.sqrt(variance)), FLICKER * step / np.sqrt(groups)),
         one_sided=float(stdtrit(independent, 0.95)),
         best=best,
-        curves=profile.curves(np.linspace(ends[inside[0]], ends[inside[-1]], 31)),
-        last=thinned[-1],
+        curves=tuple(curves),
+        stretches=tuple(thinned),
         _profile=profile,
-        _spectrum=spectra[-1],
+        _spectrum=spectrum,
+        _groups=groups,
+        _step=step,
     )
 
 
@@ -174,21 +216,17 @@ def _average(stretch: Stretch, groups: int) -> Stretch:
     )
 
 
-def _choose_slow_share(
-    stretches: Sequence[Stretch], spectra: Sequence[NoiseSpectrum], count: int
-) -> float:
+def _choose_slow_share(stretches: Sequence[Stretch], turned: TurnedStretches) -> float:
     """Return the share of slow noise that the readings favour, held loosely near a quarter."""
+    count = sum(s.time_s.size for s in stretches)
     last = stretches[-1].value[-1]
     span = float(np.ptp(np.concatenate([s.value for s in stretches]))) or 1e-6
     offsets = np.geomspace(span / 300, 5 * span, 9)
     ends = np.concatenate([last - offsets[::-1], [last], last + offsets])
-    grid = np.geomspace(FASTEST_S, SLOWEST_S, 121)
-    scores = []
-    for share in SLOW_SHARES:
-        profile = DecayProfile.of(stretches, spectra, grid, share)
-        volume = sum(float(np.log(1 - share + share * s.powers).sum()) for s in spectra)
-        least = max(float(profile.scan(ends)[0].min()), 1e-30)
-        odds = np.log(share / (1 - share)) - np.log(0.25 / 0.75)
-        scores.append(count * np.log(least) + volume + odds**2)
+    profiles = [turned.profile(share, every=3) for share in SLOW_SHARES]
+    least = np.maximum(find_least_misfits(profiles, ends), 1e-30)
+    shares = np.array(SLOW_SHARES)
+    odds = np.log(shares / (1 - shares)) - np.log(0.25 / 0.75)
+    scores = count * np.log(least) + turned.volumes(shares) + odds**2
     # too small a share claims too much: of those that fit alike, take the largest
-    return max(s for s, score in zip(SLOW_SHARES, scores, strict=True) if score < min(scores) + 1.5)
+    return float(shares[scores < scores.min() + 1.5].max())
