@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from enum import IntEnum, StrEnum
 
+from backtospec.check import power_path
 from backtospec.check.answers import Analysed, Answers, Row, Series, read_answers
 from backtospec.check.figures import (
     Axis,
@@ -377,14 +378,14 @@ class Conclusion:
         )
 
 
-_HOW_TO_REACH: dict[PowerState, str] = {
-    PowerState.SAFE: "unplug, discharge the filter capacitors and measure them below 2 V",
-    PowerState.OFF: "switch off; it stays dangerous until unplugged and measured discharged",
-    PowerState.LIMITED: "power it through a series lamp, leads attached while it was safe",
-    PowerState.REDUCED: "raise the mains by a variable transformer, leads attached while safe",
-    PowerState.MAINS: "attach the leads while it is safe, then power it on full mains, no limiter",
-    PowerState.DRIVEN: "attach loads, prove the offset, then bring the signal up from silence",
-}
+def _with_limiter(check: Check, answers: Answers) -> Answers:
+    """Say the limiter in where the power state tells so: what it starves is not judged."""
+    asked = any(item.key == "limiter" for item in check.inputs)
+    meant = check.power_states[0] in power_path.FULL_MAINS
+    starved = answers.power_state in power_path.STARVED
+    if not (asked and meant and starved) or answers.choice("limiter") == "in":
+        return answers
+    return replace(answers, choices={**answers.choices, "limiter": "in"})
 
 
 def conclude(check: Check, answers: Answers) -> Conclusion:
@@ -400,11 +401,14 @@ def conclude(check: Check, answers: Answers) -> Conclusion:
     Raises
     ------
     BenchError
-        Where the amplifier is in a power state in which these readings do not count. A STOP is
-        given in every state.
+        Where the amplifier is in a power state in which these readings do not count, or where its
+        limiter is said to be out in a state that has one. A STOP is given in every state.
     """
     state = answers.power_state
     elsewhere = state is not None and state not in check.power_states
+    limited = _with_limiter(check, answers)
+    contradicted = limited is not answers and answers.texts.get("limiter", "") != ""
+    answers = limited
     measurement = check.measure(answers)
     declared = {r.key for r in check.results}
     undeclared = {r.key for r in measurement.results} - declared
@@ -418,10 +422,17 @@ def conclude(check: Check, answers: Answers) -> Conclusion:
     counsel = check.advise(judged)
     if elsewhere and not any(a.kind is AdviceKind.STOP for a in counsel.advice):
         accepted = " or ".join(check.power_states)
+        way = power_path.path(state or PowerState.OFF, check.power_states[0])
         raise BenchError(
             f"the amplifier is {state}; these readings count only when {accepted}.",
             check.title,
-            f"First {_HOW_TO_REACH[check.power_states[0]]}.",
+            f"First {power_path.in_words(way)}.",
+        )
+    if contradicted and not any(a.kind is AdviceKind.STOP for a in counsel.advice):
+        raise BenchError(
+            f"the limiter is said to be out, and the amplifier is {state}.",
+            check.title,
+            "Correct the one that is wrong.",
         )
     order = list(AdviceKind)
     advice = tuple(sorted(counsel.advice, key=lambda a: order.index(a.kind)))
