@@ -23,6 +23,11 @@ NoteCode: TypeAlias = Literal[
     "harmonics-out-of-band",
     "floor-limited",
     "drift",
+    "tone-ratio",
+    "no-reference",
+    "salvaged",
+    "resampled",
+    "level-control",
 ]
 
 
