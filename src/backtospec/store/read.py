@@ -119,6 +119,50 @@ def readings_of_job(store: Store, job_id: str | None) -> dict[str, tuple[Reading
     return {id_: _current(everything) for id_, everything in found.items()}
 
 
+def newest_sittings(store: Store, job_id: str) -> tuple[Sitting, ...]:
+    """Return the newest sitting of each check in each visit of a job, oldest first."""
+    mine = _sittings().add_columns(schema.sittings.c.number).subquery()
+    newest = (
+        select(func.max(mine.c.number))
+        .where(mine.c.job_id == job_id, mine.c.check_id.is_not(None))
+        .group_by(mine.c.check_id, mine.c.visit)
+    )
+    chosen = select(mine).where(mine.c.number.in_(newest)).order_by(mine.c.number)
+    return _all(store, Sitting, chosen)
+
+
+Marks = tuple[int, int, int]
+"""The newest numbers of readings, attachments and power steps: they grow with each new fact."""
+
+
+def marks(store: Store) -> Marks:
+    """Return how far the store has come; cheap enough to be asked twice a second."""
+    tables = (schema.readings, schema.attachments, schema.power_steps)
+    with reading(store) as connection:
+        found = [connection.execute(select(func.max(t.c.number))).scalar() or 0 for t in tables]
+    return found[0], found[1], found[2]
+
+
+def jobs_since(store: Store, since: Marks) -> frozenset[str]:
+    """Return the jobs that something was added to after the store had come so far."""
+    sat, read_, attached, power = (
+        schema.sittings,
+        schema.readings,
+        schema.attachments,
+        schema.power_steps,
+    )
+    later = select(read_.c.sitting_id).where(read_.c.number > since[0])
+    queries = (
+        select(sat.c.job_id).where(sat.c.id.in_(later)),
+        select(attached.c.job_id).where(attached.c.sitting_id.in_(later)),
+        select(attached.c.job_id).where(attached.c.number > since[1]),
+        select(power.c.job_id).where(power.c.number > since[2]),
+    )
+    with reading(store) as connection:
+        found = {job for query in queries for job in connection.execute(query).scalars()}
+    return frozenset(job for job in found if job is not None)
+
+
 def _current(everything: list[Reading]) -> tuple[Reading, ...]:
     """Put each correction in the place of what it corrects."""
     newer = {fact.supersedes: fact for fact in everything if fact.supersedes is not None}

@@ -153,6 +153,18 @@ def add_sitting_with_readings(
     return sitting, readings
 
 
+def extend_sitting(store: Store, sitting_id: str, entry: Entry, token: str = "") -> Reading:
+    """Add one more reading to a sitting, for a series that is read as it happens; return it."""
+    with writing(store) as connection:
+        _require(connection, schema.sittings, sitting_id, "sitting")
+        if token and (kept := _kept_before(connection, token)):
+            return find_reading(connection, kept)
+        fact = _add_entry(store, connection, sitting_id, entry, store.now())
+        if token:
+            _remember(connection, token, fact.id)
+    return fact
+
+
 def add_reading(
     store: Store,
     entry: Entry,
