@@ -16,9 +16,16 @@ from backtospec.analysis.capacitor_limits import (
     Part,
 )
 from backtospec.check import Advice, AdviceKind, Answers, Cause, Counsel, Findings
-from backtospec.check.capacitor_part import Leakage, leakage_of, part_of, span
+from backtospec.check.capacitor_part import (
+    Leakage,
+    leakage_of,
+    measure_part,
+    part_limits,
+    part_of,
+    span,
+)
 from backtospec.quantity import Measured, write
-from backtospec.verdict import Bound, Finding, Verdict
+from backtospec.verdict import Bound, Finding, Verdict, judge
 
 LONGEST_REFORM_S = 24 * 3600.0
 """Re-forming that would take longer is given up (common practice, no source)."""
@@ -196,7 +203,8 @@ def _leakage_view(leakage: Leakage | None, part: Part) -> _View | None:
 
 def _last(leakage: Leakage) -> str:
     seconds, ampere = leakage.readings[-1]
-    return f"{write(ampere, 'A')} after {span(seconds)}"
+    shown = write(ampere, "A")
+    return f"{shown} after {span(seconds)}" if seconds else shown
 
 
 def _margin_view(findings: Findings, part: Part) -> _View | None:
@@ -205,6 +213,15 @@ def _margin_view(findings: Findings, part: Part) -> _View | None:
     shown = f"{write(abs(part.working_v), 'V')} across a {write(part.rated_v or 0, 'V')} part"
     cause = Cause("rating too low for its place", (shown,), (), "mains volts against the plate")
     return _View(AdviceKind.REPLACE, shown, "above its rating", cause)
+
+
+def judge_part(answers: Answers) -> tuple[tuple[Finding, ...], Counsel]:
+    """Return what follows from one part's answers, the most urgent advice first."""
+    findings = judge(measure_part(answers).results, part_limits(answers))
+    counsel = advise_part(Findings(findings, answers))
+    order = list(AdviceKind)
+    advice = tuple(sorted(counsel.advice, key=lambda a: order.index(a.kind)))
+    return findings, Counsel(advice, counsel.causes, counsel.next_step)
 
 
 def advise_part(findings: Findings) -> Counsel:

@@ -155,7 +155,9 @@ def leakage_of(answers: Answers, part: Part) -> Leakage | None:
         "leakage at the last reading",
         meter.measured(readings[-1][1]),
         "A",
-        f"direct current, {span(readings[-1][0])} after the voltage was applied",
+        f"direct current, {span(readings[-1][0])} after the voltage was applied"
+        if readings[-1][0]
+        else "direct current, time at voltage not stated",
         ("leakage",),
         _conditions(answers, part),
     )
