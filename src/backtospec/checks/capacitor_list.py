@@ -87,6 +87,7 @@ def _number(
         high=high,
         by_meter=meter,
         assumed_percent=2.0 if meter else 0.5,
+        assumed_counts=2.0 if unit == "Ω" else 3.0,
         probed_at="across the part's own terminals" if meter else "",
     )
 
