@@ -134,6 +134,8 @@ def test_every_key_that_is_printed_is_documented(
     run("open", job["amplifier"])
     run("spec", job["amplifier"], "sheet.toml")
     run("meter", "bench", "0.5 % + 3")
+    run("power", job["job"], "safe", "--set", "residual_v=0.3V", "--set", "residual_later_v=0.6V")
+    run("power", job["job"], "mains", "--skipped", "the leads were on")
     run("status", job["job"])
     run("report", job["job"], "--out", "out")
     run("readings", "idle.csv")

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from backtospec.analysis.discharge import SAFE_V, choose_discharger, volts_left
+from backtospec.check.power_cautions import CAUTIONS, REMINDER
 from backtospec.quantity import write
 from backtospec.records import PowerState, PowerStep, SpecSheet, Topology
 
@@ -33,12 +34,16 @@ class Charge:
 
 @dataclass(frozen=True, slots=True)
 class Proof:
-    """A value that must be measured before a step counts as done; between the bounds, in volts."""
+    """A voltage that must be measured, either sign, and lie below a bound to count."""
 
     key: str
     prompt: str
     high_v: float
     probed_at: str
+
+    def holds(self, value_v: float | None) -> bool:
+        """Return whether the value proves it; no value proves nothing."""
+        return value_v is not None and abs(value_v) < self.high_v
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,64 +82,11 @@ OFFSET = Proof(
     "offset_v", "DC offset, the larger channel", PROVEN_OFFSET_V, "between the speaker terminals"
 )
 
-CAUTIONS: dict[PowerState, tuple[str, ...]] = {
-    PowerState.SAFE: (
-        "Safe is what was measured, not what was done: measure again after every break, the "
-        "charge comes back (dielectric absorption).",
-        "The plug lies in sight, where nobody else can put it in.",
-    ),
-    PowerState.OFF: (
-        "Off is still dangerous: plugged in, the switch, the fuses and the rear outlets are live.",
-        "The filter capacitors hold their charge: a slip of the probe still kills an output stage "
-        "(vintage-radio.net showpost p=1308827).",
-        "Touch nothing inside, move no lead.",
-    ),
-    PowerState.LIMITED: (
-        "Eye protection on, nobody leaning over it: a capacitor can burst at first power.",
-        "One hand only; the other one stays away from the chassis.",
-        "The residual-current device stays in. It protects nobody behind an isolating transformer, "
-        "and neither protects from hand to hand across the rails.",
-        "The lamp limits the current, not the voltage: all of it can be on the chassis.",
-        "A flash that dims is charging; a lamp that stays bright means off at once "
-        "(antiqueradio.org/dimbulb.htm).",
-        "No speaker, no load.",
-    ),
-    PowerState.REDUCED: (
-        "Eye protection on, nobody leaning over it: a capacitor can burst at first power.",
-        "One hand only; the residual-current device stays in.",
-        "A variable transformer limits the voltage and not the current "
-        "(wattsabundant.com/id3.html), and it does not isolate: an earthed instrument on a hot "
-        "chassis makes a short.",
-        "No speaker, no load. Where the gate bias must come before the rails (V-FET) it is not "
-        "raised slowly at all.",
-    ),
-    PowerState.MAINS: (
-        "Full mains, no limiter: nothing but a fuse stands between a fault and the parts.",
-        "One hand only; the residual-current device stays in. An earthed laptop or generator "
-        "undoes an isolating transformer.",
-        "Leads are read, never moved: clips are insulated and were attached while it was safe.",
-        "No speaker until the offset is proven.",
-    ),
-    PowerState.DRIVEN: (
-        "Load resistors burn: hot enough to blister and to set fire to paper, long after.",
-        "Dummy loads only; a speaker when the offset is proven and the work is done.",
-        "Grounds joined at both ends can destroy an amplifier "
-        "(forums.phxaudiotape.com/goto/post?id=236324). A black terminal may not be ground: a "
-        "bridged, inverted or floating output does not survive an earthed clip.",
-        "Full power only for seconds; one hand; never unattended.",
-    ),
+ARRIVAL: dict[PowerState, tuple[Proof, ...]] = {
+    PowerState.SAFE: (LEFT, LEFT_LATER),
+    PowerState.DRIVEN: (OFFSET,),
 }
-"""What to mind in each state, in full."""
-
-REMINDER: dict[PowerState, str] = {
-    PowerState.SAFE: "Safe only as measured: measure again after every break.",
-    PowerState.OFF: "Off is still dangerous: touch nothing, move no lead.",
-    PowerState.LIMITED: "On the lamp: one hand, no speaker; bright means off at once.",
-    PowerState.REDUCED: "Reduced: neither current-limited nor isolated; one hand, no speaker.",
-    PowerState.MAINS: "Full mains: one hand, no lead is moved, no speaker before the offset.",
-    PowerState.DRIVEN: "Loads burn: dummy loads only, full power for seconds.",
-}
-"""The same in one line, once it has been read in full."""
+"""What being in a state rests on: without these values it is only believed."""
 
 
 def charge_of(spec: SpecSheet | None) -> Charge | None:
@@ -230,9 +182,7 @@ def accepts(step: SafetyStep, value_v: float | None) -> bool:
     >>> accepts(last, 0.7), accepts(last, -2.0), accepts(last, None)
     (True, False, False)
     """
-    if step.proof is None:
-        return True
-    return value_v is not None and abs(value_v) < step.proof.high_v
+    return step.proof is None or step.proof.holds(value_v)
 
 
 def current_state(kept: Iterable[PowerStep]) -> PowerState | None:

@@ -6,6 +6,7 @@ from typing import Any, assert_never
 
 from backtospec.check import (
     CaptureInput,
+    Cause,
     Check,
     ChoiceInput,
     Conclusion,
@@ -16,7 +17,7 @@ from backtospec.check import (
     TableInput,
     TextInput,
 )
-from backtospec.records import Condition, Limit
+from backtospec.records import Condition, Limit, Reading
 from backtospec.verdict import Bound, Finding, Result
 
 
@@ -129,6 +130,17 @@ def of_finding(finding: Finding) -> dict[str, Any]:
     }
 
 
+def of_cause(cause: Cause) -> dict[str, Any]:
+    """Return a possible cause with what speaks for it and against it."""
+    return {
+        "name": cause.name,
+        "for": list(cause.evidence_for),
+        "against": list(cause.evidence_against),
+        "next_reading": cause.next_reading,
+        "weight": cause.weight,
+    }
+
+
 def of_conclusion(conclusion: Conclusion) -> dict[str, Any]:
     """Return all that follows from one run of a check."""
     results = {id(f.result): f.result for f in conclusion.findings}
@@ -137,14 +149,21 @@ def of_conclusion(conclusion: Conclusion) -> dict[str, Any]:
         "results": [of_result(result) for result in results.values()],
         "findings": [of_finding(f) for f in conclusion.findings],
         "advice": [{"kind": a.kind, "reason": a.reason} for a in conclusion.counsel.advice],
-        "causes": [
-            {
-                "name": cause.name,
-                "for": list(cause.evidence_for),
-                "against": list(cause.evidence_against),
-                "next_reading": cause.next_reading,
-            }
-            for cause in conclusion.counsel.causes
-        ],
+        "causes": [of_cause(cause) for cause in conclusion.counsel.causes],
         "next": conclusion.counsel.next_step,
+    }
+
+
+def of_reading(reading: Reading) -> dict[str, Any]:
+    """Return one reading as taken."""
+    return {
+        "id": reading.id,
+        "key": reading.key,
+        "text": reading.text,
+        "value": reading.value,
+        "unit": reading.unit,
+        "channel": reading.channel,
+        "taken_at": reading.taken_at.isoformat(),
+        "supersedes": reading.supersedes,
+        "file_sha256": reading.file_sha256,
     }

@@ -152,7 +152,7 @@ def run(
     ] = None,
     state: Annotated[
         str | None,
-        typer.Option(help="safe, off, limited, reduced, mains or driven: how it is powered now."),
+        typer.Option(help="safe, off, limited, reduced, mains or driven; a job's own unless said."),
     ] = None,
     note: Annotated[str, typer.Option(help="A few words kept with the readings.")] = "",
 ) -> int:
@@ -164,14 +164,15 @@ def run(
     from backtospec.bench.runs import Given
     from backtospec.bench.runs import run as run_check
     from backtospec.bench.specs import spec_of
+    from backtospec.check.power_path import current_state
     from backtospec.cli.documents import of_conclusion
     from backtospec.cli.terminal import show_conclusion
 
     output = output_of(context)
     check = catalogue.check_of(check_id)
-    texts = dict(_pair(word, "--set") for word in set_ or [])
-    files = {key: Path(value) for key, value in (_pair(w, "--file") for w in file or [])}
-    power_state = None if state is None else _state_named(state)
+    texts = dict(pair(word, "--set") for word in set_ or [])
+    files = {key: Path(value) for key, value in (pair(w, "--file") for w in file or [])}
+    power_state = None if state is None else state_named(state)
     sheet = None if spec is None else spec_of(_read_text(spec), spec.name)
     if job is None:
         given = Given(texts, files, {}, sheet, _meter(meter, ()), power_state)
@@ -180,6 +181,7 @@ def run(
         with output.open_bench() as bench:
             known = bench.meters()
             held = sheet or bench.spec_of_job(job)
+            power_state = power_state or current_state(bench.power_steps(job))
             given = Given(texts, files, {}, held, _meter(meter, known), power_state)
             judged = bench.record(job, check, given, visit_named(visit), note)
         assert judged.conclusion is not None
@@ -197,14 +199,16 @@ def run(
     return Status.FAILED if conclusion.stops_or_fails else Status.DONE
 
 
-def _pair(word: str, option: str) -> tuple[str, str]:
+def pair(word: str, option: str) -> tuple[str, str]:
+    """Return key and value of a KEY=VALUE."""
     key, mark, value = word.partition("=")
     if not mark or not key.strip():
         raise BenchError(f'"{word}" is not KEY=VALUE.', option, f"Type it as {option} left=9.6mV.")
     return key.strip(), value
 
 
-def _state_named(text: str) -> PowerState:
+def state_named(text: str) -> PowerState:
+    """Return the power state of that name."""
     from backtospec.records import PowerState
 
     try:

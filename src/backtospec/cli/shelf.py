@@ -1,9 +1,9 @@
-"""Commands for the shelf and its jobs: add, open, status, read, correct, replace, meter."""
+"""Commands for the shelf and its jobs: add, open, read, correct, replace, meter."""
 
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -11,12 +11,12 @@ from backtospec.cli.output import output_of
 from backtospec.errors import BenchError
 
 if TYPE_CHECKING:
-    from backtospec.records import Channel, Meter, Reading, Visit
+    from backtospec.records import Channel, Meter, Visit
 
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the command line."""
-    for command in (add, spec, open_, status, read, attach, correct, replaced, meter):
+    for command in (add, spec, open_, read, attach, correct, replaced, meter):
         app.command(name=command.__name__.rstrip("_"))(command)
 
 
@@ -107,121 +107,6 @@ def open_(
         output.console().print(f"Opened {job.id}.")
 
 
-def status(
-    context: typer.Context,
-    job: Annotated[str | None, typer.Argument(help="Its id; without one, all jobs.")] = None,
-) -> None:
-    """See where a job stands and what comes next.
-
-    Example:  backtospec status
-    """
-    output = output_of(context)
-    with output.open_bench() as bench:
-        if job is None:
-            jobs, loose = bench.jobs(), bench.loose_readings()
-            shelf = {a.id: a for a in bench.amplifiers()}
-            body: dict[str, Any] = {
-                "jobs": [
-                    {
-                        "job": j.id,
-                        "amplifier": j.amplifier_id,
-                        "title": j.title,
-                        "opened_at": j.opened_at.isoformat(),
-                    }
-                    for j in jobs
-                ],
-                "loose_readings": [_of_reading(r) for r in loose],
-            }
-            if output.as_json:
-                output.document("status", body)
-                return
-            console = output.console()
-            for j in jobs:
-                a = shelf[j.amplifier_id]
-                serial = f" · s/n {a.serial}" if a.serial else ""
-                console.print(f"{j.id}  {a.maker} {a.model}{serial}  {j.title}")
-            for r in loose:
-                console.print(f"{r.id}  {r.channel or ' '} {r.text}  {r.probed_at} (no job yet)")
-            if not jobs:
-                console.print("The shelf is empty. Begin with: backtospec add")
-            return
-        view = bench.view(job)
-    if output.as_json:
-        output.document("status", _of_view(view))
-        return
-    _show_view(output.console(), view)
-
-
-def _of_reading(reading: Reading) -> dict[str, Any]:
-    return {
-        "id": reading.id,
-        "key": reading.key,
-        "text": reading.text,
-        "value": reading.value,
-        "unit": reading.unit,
-        "channel": reading.channel,
-        "taken_at": reading.taken_at.isoformat(),
-        "supersedes": reading.supersedes,
-        "file_sha256": reading.file_sha256,
-    }
-
-
-def _of_view(view: Any) -> dict[str, Any]:
-    from backtospec.cli.documents import of_conclusion
-
-    upcoming = view.next_check()
-    return {
-        "job": view.job.id,
-        "amplifier": {
-            "id": view.amplifier.id,
-            "maker": view.amplifier.maker,
-            "model": view.amplifier.model,
-            "serial": view.amplifier.serial,
-        },
-        "sittings": [
-            {
-                "id": s.sitting.id,
-                "check": s.sitting.check_id,
-                "visit": s.sitting.visit,
-                "taken_at": s.sitting.taken_at.isoformat(),
-                "readings": [_of_reading(r) for r in s.readings],
-                **({"conclusion": of_conclusion(s.conclusion)} if s.conclusion else {}),
-            }
-            for s in view.sittings
-        ],
-        "replaced": [
-            {"designator": r.designator, "old": r.old, "new": r.new, "reason": r.reason}
-            for r in view.replacements
-        ],
-        "next": None if upcoming is None else upcoming.id,
-    }
-
-
-def _show_view(console: Any, view: Any) -> None:
-    from backtospec import catalogue
-
-    console.print(f"{view.amplifier.maker} {view.amplifier.model}  {view.amplifier.serial}")
-    shown: set[str] = set()
-    for check in catalogue.all_checks():
-        sittings = [s for s in view.sittings if s.sitting.check_id == check.id]
-        newest = sittings[-1] if sittings else None
-        word = newest.conclusion.word if newest else "·"
-        reason = newest.conclusion.counsel.advice[0].reason if newest else "not done yet"
-        title = "" if check.stage.title in shown else check.stage.title
-        shown.add(check.stage.title)
-        console.print(f"{title:14} {check.title:18} {word!s:10} {reason}")
-        for s in sittings:
-            ids = " ".join(r.id for r in s.readings)
-            console.print(
-                f"{'':14} {s.sitting.visit} · {s.sitting.taken_at:%Y-%m-%d %H:%M} · {ids}"
-            )
-    for part in view.replacements:
-        console.print(f"replaced {part.designator}: {part.old} → {part.new}  {part.reason}")
-    upcoming = view.next_check()
-    if upcoming is not None:
-        console.print(f"next: backtospec checks {upcoming.id}")
-
-
 def read(
     context: typer.Context,
     words: Annotated[list[str], typer.Argument(help='Such as: L 9.6mV "across the pair"')],
@@ -232,6 +117,7 @@ def read(
     Example:  backtospec read L 9.6mV
     """
     from backtospec.bench.specs import channel_named
+    from backtospec.cli.documents import of_reading
 
     output = output_of(context)
     first = channel_named(words[0])
@@ -242,7 +128,7 @@ def read(
     with output.open_bench() as bench:
         kept = bench.quick_reading(rest[0], unit, channel, None, " ".join(rest[1:]))
     if output.as_json:
-        output.document("read", _of_reading(kept))
+        output.document("read", of_reading(kept))
         return
     from backtospec.quantity import write
 
@@ -278,11 +164,13 @@ def correct(
 
     Example:  backtospec correct r-7k3f2 "9.8 mV"
     """
+    from backtospec.cli.documents import of_reading
+
     output = output_of(context)
     with output.open_bench() as bench:
         fact = bench.correct(reading, text)
     if output.as_json:
-        output.document("correct", _of_reading(fact))
+        output.document("correct", of_reading(fact))
     else:
         output.console().print(f"{fact.id} supersedes {reading}.")
 
