@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.quality import run_edges
+from backtospec.analysis.quality import middle, run_edges
 
-Array = NDArray[np.float64]
+Track = NDArray[np.floating]
 
 _WINDOW_S = 0.15
 _SHORTEST_S = 0.28
@@ -18,6 +18,8 @@ _CAP_DB_PER_S = 0.8
 _TOLERANCE_DB = 0.01
 _MOST_DRIFT_DB = 0.15
 _MOST_DISTORTION_TREND = 0.02
+_ROWS_AT_ONCE = 4096
+_STRIDE = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +39,10 @@ class LevelTrack:
     """
 
     quarter_s: float
-    level_db: Array
-    level_u_db: Array
-    thd: Array
-    thd_u: Array
+    level_db: Track
+    level_u_db: Track
+    thd: Track
+    thd_u: Track
 
 
 def find_plateaus(track: LevelTrack) -> tuple[tuple[int, int], ...]:
@@ -83,39 +85,53 @@ def _steady_rows(track: LevelTrack) -> NDArray[np.bool_]:
     place = np.arange(width) - half
     spread = float(np.sum(place**2))
     steady[half : rows - half] = True
-    for channel in range(channels):
-        windows = np.lib.stride_tricks.sliding_window_view(track.level_db[:, channel], width)
-        doubts = np.lib.stride_tricks.sliding_window_view(track.level_u_db[:, channel], width)
-        slope = windows @ place / spread
-        centred = windows - windows.mean(axis=1, keepdims=True) - slope[:, None] * place
-        scatter = np.sqrt(np.sum(centred**2, axis=1) / (width - 2))
-        doubt = np.maximum(scatter, np.sqrt(np.mean(doubts**2, axis=1))) / np.sqrt(spread)
-        allowed = np.maximum(_STEADY_DB_PER_S * track.quarter_s, 5 * doubt)
-        allowed = np.minimum(allowed, _CAP_DB_PER_S * track.quarter_s)
-        with np.errstate(invalid="ignore"):
-            steady[half : rows - half] &= np.abs(slope) < allowed
+    for first in range(0, rows - width + 1, _ROWS_AT_ONCE):
+        some = slice(first, min(first + _ROWS_AT_ONCE, rows - width + 1))
+        for channel in range(channels):
+            windows = _windows(track.level_db[:, channel], width)[some]
+            doubts = _windows(track.level_u_db[:, channel], width)[some]
+            slope = windows @ place / spread
+            centred = windows - windows.mean(axis=1, keepdims=True) - slope[:, None] * place
+            scatter = np.sqrt(np.sum(centred**2, axis=1) / (width - 2))
+            doubt = np.maximum(scatter, np.sqrt(np.mean(doubts**2, axis=1))) / np.sqrt(spread)
+            allowed = np.maximum(_STEADY_DB_PER_S * track.quarter_s, 5 * doubt)
+            allowed = np.minimum(allowed, _CAP_DB_PER_S * track.quarter_s)
+            steady[some.start + half : some.stop + half] &= np.abs(slope) < allowed
     return steady
+
+
+def _windows(track: Track, width: int) -> Track:
+    return np.lib.stride_tricks.sliding_window_view(track, width)
 
 
 def _grow(track: LevelTrack, first: int, end: int, lowest: int) -> tuple[int, int]:
     """Return the stretch with its edges moved to where the level leaves the plateau's own."""
     inside = track.level_db[first:end]
-    middle = np.median(inside, axis=0)
-    scatter = 1.4826 * np.median(np.abs(inside - middle), axis=0)
-    doubt = np.median(track.level_u_db[first:end], axis=0)
+    own_db = middle(inside)
+    scatter = 1.4826 * middle(np.abs(inside - own_db))
+    doubt = middle(track.level_u_db[first:end])
     tolerance = _TOLERANCE_DB + 4 * np.maximum(scatter, doubt)
 
-    def belongs(row: int) -> bool:
-        return bool(np.all(np.abs(track.level_db[row] - middle) <= tolerance))
+    def belongs(rows: slice) -> NDArray[np.bool_]:
+        near: NDArray[np.bool_] = np.abs(track.level_db[rows] - own_db) <= tolerance
+        return np.asarray(near.all(axis=1))
 
-    while first < end - 1 and not belongs(first):
-        first += 1
-    while end - 1 > first and not belongs(end - 1):
-        end -= 1
-    while first > lowest and belongs(first - 1):
-        first -= 1
-    while end < len(track.level_db) and belongs(end):
-        end += 1
+    own = np.flatnonzero(belongs(slice(first, end)))
+    if not len(own):
+        return first, first + 1
+    first, end = first + int(own[0]), first + int(own[-1]) + 1
+    while first > lowest:
+        some = slice(max(lowest, first - _STRIDE), first)
+        strange = np.flatnonzero(~belongs(some))
+        first = some.start + int(strange[-1]) + 1 if len(strange) else some.start
+        if len(strange):
+            break
+    while end < len(track.level_db):
+        some = slice(end, min(len(track.level_db), end + _STRIDE))
+        strange = np.flatnonzero(~belongs(some))
+        end = end + int(strange[0]) if len(strange) else some.stop
+        if len(strange):
+            break
     return first, end
 
 

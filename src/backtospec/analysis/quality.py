@@ -53,6 +53,17 @@ def overload_fraction(samples: NDArray[np.floating], cycle_samples: float) -> fl
     return share
 
 
+def middle(values: NDArray[np.floating]) -> NDArray[np.floating]:
+    """Return the (upper) median along the first axis, far quicker than a general median.
+
+    Examples
+    --------
+    >>> float(middle(np.array([3.0, 1.0, 2.0])))
+    2.0
+    """
+    return np.asarray(np.sort(values, axis=0)[len(values) // 2])
+
+
 def run_lengths(mask: NDArray[np.bool_]) -> NDArray[np.int64]:
     """Return the lengths of the runs of true values."""
     starts, ends = run_edges(mask)

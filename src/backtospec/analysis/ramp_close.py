@@ -8,21 +8,34 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.quality import run_edges
-from backtospec.analysis.ramp_grid import Array, Complex, Grid, Single, product
+from backtospec.analysis.ramp_grid import Array, Complex, Grid, Single
 
 _SHORTEST_ZEROS = 4
 #: What is left over the tone, in power: below, no gap of zeros can be there.
 _GAP_SHOWS = 1e-6
 #: What is left over the distortion, in power: below, the high harmonics do not matter.
 _HIGH_SHOWS = 1e-4
+_MOVES = 0.001
 
 
 @dataclass(frozen=True, slots=True)
 class Close:
-    """Squares beyond the tenth harmonic, and crest losses, shape (channels, quarters[, 2])."""
+    """Which quarters were looked at closely, and what showed.
 
+    Parameters
+    ----------
+    rows
+        (quarter, channel), in order of time, shape (rows, 2).
+    values
+        Squares beyond the tenth harmonic (NaN where they do not matter), loss of the positive
+        and of the negative crest, shape (rows, 3).
+    high
+        The squares again, shape (channels, quarters), NaN where unknown.
+    """
+
+    rows: NDArray[np.int32]
+    values: Single
     high: Array
-    crest: Single
 
 
 def look_closely(grid: Grid, pieces: Single, lines: Complex, noise: Array) -> Close:
@@ -38,16 +51,18 @@ def look_closely(grid: Grid, pieces: Single, lines: Complex, noise: Array) -> Cl
     """
     level = np.abs(lines[..., 0])
     high = np.full(level.shape, np.nan)
-    crest = np.full((*level.shape, 2), np.nan, dtype=np.float32)
-    stated = np.sum(np.abs(lines[..., 1:]) ** 2, axis=-1)
+    stated = np.sum(np.square(lines[..., 1:].real) + np.square(lines[..., 1:].imag), axis=-1)
     bias = 4 * noise / grid.quarter * (lines.shape[-1] - 1)
     shows = (level > 1e-6) & (stated - 2 * bias > (grid.closely_from * level) ** 2)
+    if not shows.any():
+        return Close(np.empty((0, 2), np.int32), np.empty((0, 3), np.float32), high)
+    crest = np.empty((*level.shape, 2))
     chosen = shows & (2 * noise > _HIGH_SHOWS * stated)
     if chosen.any():
         taken = pieces[chosen]
         solved, every, _ = grid.every.solve(taken)
-        left = taken - product(solved.astype(np.float32), grid.every.columns)
-        noise[chosen] = np.einsum("qn,qn->q", left, left) / (grid.quarter - solved.shape[-1])
+        left = taken - grid.every.sound(solved.astype(np.float32))
+        noise[chosen] = np.vecdot(left, left) / (grid.quarter - solved.shape[-1])
         kept = lines.shape[-1]
         lines[chosen] = every[:, :kept]
         high[chosen] = np.sum(np.abs(every[:, kept:]) ** 2, axis=-1)
@@ -55,7 +70,10 @@ def look_closely(grid: Grid, pieces: Single, lines: Complex, noise: Array) -> Cl
     others = shows & ~chosen
     if others.any():
         crest[others] = _crest(lines[others], grid.stated.orders)
-    return Close(high, crest)
+    quarters, channels = np.nonzero(shows.T)
+    values = np.column_stack((high[channels, quarters], crest[channels, quarters]))
+    rows = np.column_stack((quarters, channels))
+    return Close(rows.astype(np.int32), values.astype(np.float32), high)
 
 
 def _crest(lines: Complex, orders: NDArray[np.int64]) -> Array:
@@ -67,53 +85,47 @@ def _crest(lines: Complex, orders: NDArray[np.int64]) -> Array:
 
 
 def fine_rows(
-    grid: Grid,
-    pieces: Single,
-    first: int,
-    level: Array,
-    change: Array,
-    square: Array,
-    noise: Array,
-) -> Array:
+    grid: Grid, pieces: Single, level: Array, change: Array, square: Array
+) -> tuple[NDArray[np.int32], Single]:
     """Return fine steps of level and distortion where a moving level crosses a criterion.
 
     Parameters
     ----------
-    grid, pieces, first
-        The grid, samples of shape (channels, quarters, samples), and the first one's index.
-    level, change, square, noise
-        Amplitude, its relative change over half a quarter, squared harmonics, mean square left.
+    grid, pieces
+        The grid, and samples of shape (channels, quarters, samples).
+    level, change, square
+        Amplitude, its relative change over half a quarter, squared harmonics.
+
+    Returns
+    -------
+    tuple
+        Rows of (quarter, channel) in order of time, and each one's steps: amplitude and squared
+        harmonics, shape (rows, steps, 2).
     """
+    parts = grid.fine_parts
+    none = np.empty((0, 2), dtype=np.int32), np.empty((0, parts, 2), dtype=np.float32)
     if grid.fine is None:
-        return np.empty((0, 5))
+        return none
     thd = np.sqrt(square) / np.where(level > 0, level, 1)
-    moving = np.abs(change) > 0.001
     near = np.zeros(level.shape, dtype=bool)
     for criterion in grid.criteria:
         near |= (thd > criterion / 5) & (thd < criterion * 20)
-    chosen = np.argwhere(moving & near)
-    if not len(chosen):
-        return np.empty((0, 5))
-    chosen = chosen[np.argsort(chosen[:, 1], kind="stable")]
-    size = len(grid.fine.inverse)
-    parts = grid.quarter // size
-    fine = pieces[chosen[:, 0], chosen[:, 1]].reshape(len(chosen), parts, size)
+    near &= np.abs(change) > _MOVES
+    if not near.any():
+        return none
+    quarters, channels = np.nonzero(near.T)
+    fine = pieces[channels, quarters].reshape(len(quarters), parts, -1)
     _, lines, _ = grid.fine.solve(fine)
-    rows = np.empty((len(chosen), parts, 5))
-    starts = first + chosen[:, 1] * grid.quarter
-    middle = np.arange(parts) * size + (size - 1) / 2
-    rows[..., 0] = (starts[:, None] + middle) / grid.rate_hz
-    rows[..., 1] = chosen[:, 0][:, None]
-    rows[..., 2] = np.abs(lines[..., 0])
-    rows[..., 3] = np.sum(np.abs(lines[..., 1:]) ** 2, axis=-1)
-    rows[..., 4] = 2 * noise[chosen[:, 0], chosen[:, 1]][:, None] / size
+    amplitude = np.abs(lines[..., 0])
+    squares = np.sum(np.abs(lines[..., 1:]) ** 2, axis=-1)
     # Where the supply ripples, clipping comes and goes within a quarter: only its mean counts.
     # A gap of zeros inside a quarter is no step of the level.
-    whole = np.all(rows[..., 2] > level[chosen[:, 0], chosen[:, 1]][:, None] / 2, axis=1)
-    rows, chosen = rows[whole], chosen[whole]
-    thd = np.sqrt(rows[..., 3]) / rows[..., 2]
-    rising = np.sign(change[chosen[:, 0], chosen[:, 1]])[:, None]
-    return rows[_even(thd, rising)].reshape(-1, 5)
+    rising = np.sign(change[channels, quarters])[:, None]
+    whole = np.all(amplitude > level[channels, quarters][:, None] / 2, axis=1)
+    ratio = np.sqrt(squares) / np.where(amplitude > 0, amplitude, 1.0)
+    kept = whole & _even(ratio, rising)
+    rows = np.column_stack((quarters[kept], channels[kept])).astype(np.int32)
+    return rows, np.stack((amplitude[kept], squares[kept]), axis=-1).astype(np.float32)
 
 
 def _even(thd: Array, direction: Array) -> NDArray[np.bool_]:
@@ -130,16 +142,15 @@ def find_zeros(
 
     Looked for only where something is left over that a gap could have made.
     """
-    rows: list[tuple[int, int, int]] = []
-    for channel, quarter in np.argwhere(noise >= _GAP_SHOWS * level**2):
-        zero = pieces[channel, quarter] == 0.0
-        if np.count_nonzero(zero) < _SHORTEST_ZEROS:
-            continue
-        starts, ends = run_edges(zero)
-        at = first + int(quarter) * grid.quarter
-        rows.extend(
-            (int(channel), at + int(a), at + int(b))
-            for a, b in zip(starts, ends, strict=True)
-            if b - a >= _SHORTEST_ZEROS
-        )
-    return np.array(rows, dtype=np.int64).reshape(-1, 3)
+    channels, quarters = np.nonzero(noise >= _GAP_SHOWS * level**2)
+    if not len(channels):
+        return np.empty((0, 3), dtype=np.int64)
+    zero = pieces[channels, quarters] == 0.0
+    many = np.flatnonzero(np.count_nonzero(zero, axis=1) >= _SHORTEST_ZEROS)
+    # A column of samples that are not zero keeps the rows apart when they are strung together.
+    apart = np.pad(zero[many], ((0, 0), (0, 1)))
+    starts, ends = run_edges(apart.ravel())
+    long = ends - starts >= _SHORTEST_ZEROS
+    row, offset = np.divmod(starts[long], apart.shape[1])
+    at = first + quarters[many[row]] * grid.quarter + offset
+    return np.column_stack((channels[many[row]], at, at + (ends - starts)[long]))

@@ -25,7 +25,9 @@ _QUARTER_S = 0.0213
 _QUARTER_CYCLES = 2.0
 _STATED_ORDERS = 10
 _MOST_ORDERS = 64
-_ROWS_AT_ONCE = 4
+_ROWS_AT_ONCE = 64
+_PRODUCT = 2**18
+_CUTS = (1, 2, 4, 8, 16, 32, 64, 128)
 _FINE_CYCLES = 2.5
 _FINE_SPLITS = (8, 4, 2)
 _SEARCH = 0.03
@@ -46,38 +48,57 @@ class SharedFit:
         Shape (samples, columns).
     orders
         Harmonics, 1 first.
+    slope_square
+        Sum of squares of the slope's column.
     """
 
     columns: Single
     inverse: Single
     orders: NDArray[np.int64]
+    slope_square: float
 
     def solve(self, pieces: Single) -> tuple[Array, Complex, Complex]:
         """Return (coefficients, complex amplitudes, change of level per half piece)."""
-        solved = product(pieces, self.inverse).astype(np.float64)
+        flat = pieces.reshape(-1, pieces.shape[-1])
+        samples, columns = self.inverse.shape
+        some = self._samples_at_once
+        inverse = self.inverse.reshape(-1, some, columns)
+        found = np.empty((len(flat), columns), dtype=np.float32)
+        for rows in _in_turn(len(flat)):
+            cut = flat[rows].reshape(-1, samples // some, some).swapaxes(0, 1)
+            np.sum(cut @ inverse, axis=0, out=found[rows])
+        solved = found.astype(np.float64).reshape(*pieces.shape[:-1], columns)
         lines = 2 * len(self.orders)
         amplitudes = solved[..., 0:lines:2] - 1j * solved[..., 1:lines:2]
         change = solved[..., -2] - 1j * solved[..., -1]
         return solved, amplitudes, change
 
+    def sound(self, solved: Single) -> Single:
+        """Return the samples that coefficients stand for."""
+        flat = solved.reshape(-1, solved.shape[-1])
+        samples = self.columns.shape[1]
+        some = self._samples_at_once
+        columns = self.columns.reshape(-1, samples // some, some).swapaxes(0, 1)
+        found = np.empty((len(flat), samples), dtype=np.float32)
+        for rows in _in_turn(len(flat)):
+            cut = found[rows].reshape(-1, samples // some, some).swapaxes(0, 1)
+            np.matmul(flat[rows], columns, out=cut)
+        return found.reshape(*solved.shape[:-1], samples)
 
-def product(rows: Single, matrix: Single) -> Single:
-    """Return rows @ matrix, a few rows at a time.
+    @property
+    def _samples_at_once(self) -> int:
+        """Samples of a product that is too small for the linear algebra to share out.
 
-    Products this small stay on one thread; sharing them out costs more than it saves, and here
-    whole processes share the work.
-    """
-    flat = rows.reshape(-1, rows.shape[-1])
-    out = np.empty((len(flat), matrix.shape[1]), dtype=np.float32)
-    whole = len(flat) // _ROWS_AT_ONCE * _ROWS_AT_ONCE
-    together = (-1, _ROWS_AT_ONCE)
-    np.matmul(
-        flat[:whole].reshape(*together, flat.shape[1]),
-        matrix,
-        out=out[:whole].reshape(*together, matrix.shape[1]),
-    )
-    np.matmul(flat[whole:], matrix, out=out[whole:])
-    return out.reshape(*rows.shape[:-1], matrix.shape[1])
+        Sharing out such products among threads costs more than it saves, and here whole
+        processes share the work.
+        """
+        samples, columns = self.inverse.shape
+        most = _PRODUCT // (_ROWS_AT_ONCE * columns)
+        return max(size for size in _CUTS if samples % size == 0 and size <= max(most, 1))
+
+
+def _in_turn(rows: int) -> list[slice]:
+    return [slice(at, at + _ROWS_AT_ONCE) for at in range(0, rows, _ROWS_AT_ONCE)]
 
 
 def _shared_fit(samples: int, hz: float, rate_hz: float, most_orders: int) -> SharedFit:
@@ -95,7 +116,10 @@ def _shared_fit(samples: int, hz: float, rate_hz: float, most_orders: int) -> Sh
     # The normal equations: the lines are nearly orthogonal, and far cheaper than decomposing.
     inverse = np.linalg.solve(columns @ columns.T, columns)
     return SharedFit(
-        columns.astype(np.float32), np.ascontiguousarray(inverse.T, dtype=np.float32), orders
+        columns.astype(np.float32),
+        np.ascontiguousarray(inverse.T, dtype=np.float32),
+        orders,
+        float(np.sum(slow**2)),
     )
 
 
@@ -139,6 +163,11 @@ class Grid:
     def quarter_s(self) -> float:
         """Length of a quarter frame in seconds."""
         return self.quarter / self.rate_hz
+
+    @property
+    def fine_parts(self) -> int:
+        """Steps into which a quarter is cut where its level is looked at finely; at least 1."""
+        return 1 if self.fine is None else self.quarter // len(self.fine.inverse)
 
     @property
     def batch(self) -> int:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,9 +11,10 @@ from numpy.typing import NDArray
 from backtospec.analysis.hum import find_mains
 from backtospec.analysis.line_fit import Family, fit_lines
 from backtospec.analysis.notes import Note
-from backtospec.analysis.quality import is_quantisation_limited, is_undithered
-from backtospec.analysis.ramp_frames import Quarters
+from backtospec.analysis.plateaus import LevelTrack, Track
+from backtospec.analysis.quality import is_quantisation_limited, is_undithered, middle, run_edges
 from backtospec.analysis.ramp_grid import SLOW_STEPS, Array, Grid
+from backtospec.analysis.ramp_quarters import Quarters, unpack_slow
 
 Mask = NDArray[np.bool_]
 Rows = tuple[tuple[int, int], ...]
@@ -29,6 +29,7 @@ _THUMP_S = 0.15
 _LEAST_SLOW_HZ = 330.0
 _SURE = 6.0
 _STANDS_OUT = 16.0
+_ROWS_AT_ONCE = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,10 +138,7 @@ def _jumps(
     if follow.sum() < _AROUND:
         return []
     usual = float(np.median(turns[follow]))
-    local = np.full(len(turns), usual)
-    padded = np.pad(np.where(follow, turns, usual), _AROUND, mode="reflect")
-    local[:] = np.median(np.lib.stride_tricks.sliding_window_view(padded, 2 * _AROUND + 1), axis=1)
-    off = _wrapped(turns - gap * local)
+    off = _wrapped(turns - gap * _local_medians(np.where(follow, turns, usual)))
     level = np.sqrt(np.sum(np.abs(phasor) ** 2, axis=1))
     noise = quarters.noise[clean][:, valid].sum(axis=1, dtype=np.float64)
     doubt = np.sqrt(2 * noise / grid.quarter) / level
@@ -156,6 +154,17 @@ def _jumps(
         else:
             found.append((int(clean[i]), int(clean[i + 1]), float(off[i])))
     return [one for one in found if abs(one[2]) > _SMALLEST_JUMP_RAD]
+
+
+def _local_medians(track: Array) -> Array:
+    """Return the median of each value with the eight before and the eight after it."""
+    padded = np.pad(track, _AROUND, mode="reflect")
+    windows = np.lib.stride_tricks.sliding_window_view(padded, 2 * _AROUND + 1)
+    found = np.empty(len(track))
+    for start in range(0, len(track), _ROWS_AT_ONCE):
+        part = slice(start, start + _ROWS_AT_ONCE)
+        found[part] = np.sort(windows[part], axis=1)[:, _AROUND]
+    return found
 
 
 def _wrapped(radians: Array) -> Array:
@@ -222,7 +231,7 @@ def state_notes(
             notes.append(Note("thump", text, at_s=float(heard[0]) * grid.quarter_s))
     if not rows:
         return notes
-    quietest = min(rows, key=lambda row: float(np.median(level[slice(*row)])))
+    quietest = min(rows, key=lambda row: float(middle(level[slice(*row)])))
     steady = float(np.median(dc[slice(*quietest)]))
     if abs(steady) > _DC_FULL_SCALE:
         text = (
@@ -230,7 +239,7 @@ def state_notes(
             "was recorded."
         )
         notes.append(Note("dc", text, name))
-    floor = min(math.sqrt(float(np.median(noise[slice(*row)]))) for row in rows)
+    floor = min(math.sqrt(float(middle(noise[slice(*row)]))) for row in rows)
     step = quarters.step if math.isfinite(quarters.step) else 0.0
     if is_undithered(floor, step):
         text = (
@@ -291,8 +300,8 @@ def read_hum(
     slow_hz = grid.rate_hz / step
     if slow_hz < _LEAST_SLOW_HZ or grid.hz < slow_hz:
         return None
-    residual = quarters.slow[row[0] + 1 : row[1] - 1, index].astype(np.float64).reshape(-1, 1)
-    if not _may_hum(residual, slow_hz):
+    residual = unpack_slow(quarters.slow[row[0] + 1 : row[1] - 1, index]).reshape(-1, 1)
+    if not (np.isfinite(residual).all() and _may_hum(residual, slow_hz)):
         return None
     mains = find_mains(residual, slow_hz, grid.hz, nominal_hz)
     if mains is None:
@@ -314,20 +323,38 @@ def _may_hum(residual: Array, slow_hz: float) -> bool:
     """Return whether a line may stand at a multiple of a mains frequency: a quick look."""
     power = np.abs(np.fft.rfft(residual[:, 0] - residual.mean())) ** 2
     bin_hz = slow_hz / len(residual)
-    lines_hz = np.array([order * base for base in (50, 60) for order in (1, 2, 3)])
-    bins = np.arange(1, len(power))[:, None]
-    near = np.abs(bins * bin_hz - lines_hz) < 0.008 * lines_hz + bin_hz
-    candidates = power[1:][near.any(axis=1)]
-    return bool(np.any(candidates > _STANDS_OUT * np.median(power)))
+    lines_hz = [order * base for base in (50, 60) for order in (1, 2, 3)]
+    usual = float(middle(power))
+    for line_hz in lines_hz:
+        reach = 0.008 * line_hz / bin_hz + 1
+        low = max(1, math.ceil(line_hz / bin_hz - reach))
+        near = power[low : math.floor(line_hz / bin_hz + reach) + 1]
+        if np.any(near > _STANDS_OUT * usual):
+            return True
+    return False
 
 
-def bridged(level_db: Array, spoiled: Mask) -> Array:
-    """Return levels with spoiled rows filled evenly from their neighbours."""
-    filled = level_db.copy()
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], spoiled.astype(np.int8), [0]))))
-    for a, b in pairwise(edges):
-        if not spoiled[a] or a == 0 or b == len(level_db):
+def bridge(levels: LevelTrack, valid: list[int], spoiled: Mask) -> LevelTrack:
+    """Return the valid channels, spoiled quarters filled evenly: they part no plateau.
+
+    Parameters
+    ----------
+    levels
+        Of all channels.
+    valid
+        Channels that may be believed.
+    spoiled
+        Shape (quarters,).
+    """
+    tracks = (levels.level_db, levels.level_u_db, levels.thd, levels.thd_u)
+    return LevelTrack(levels.quarter_s, *(_bridged(track[:, valid], spoiled) for track in tracks))
+
+
+def _bridged(track: Track, spoiled: Mask) -> Track:
+    """Return a track with spoiled rows filled evenly from their neighbours."""
+    for a, b in zip(*run_edges(spoiled), strict=True):
+        if a == 0 or b == len(track):
             continue
         share = (np.arange(a, b) - a + 1)[:, None] / (b - a + 1)
-        filled[a:b] = level_db[a - 1] * (1 - share) + level_db[b] * share
-    return filled
+        track[a:b] = track[a - 1] * (1 - share) + track[b] * share
+    return track

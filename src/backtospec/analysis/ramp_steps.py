@@ -8,49 +8,36 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.distortion import Distortion, Total, decibels, total
-from backtospec.analysis.quality import CrestLoss
-from backtospec.analysis.ramp_frames import Quarters
+from backtospec.analysis.quality import CrestLoss, middle
 from backtospec.analysis.ramp_grid import QUARTERS, Grid
 from backtospec.analysis.ramp_health import read_hum
-from backtospec.analysis.setup import CaptureSetup
+from backtospec.analysis.ramp_levels import SettledRamp
+from backtospec.analysis.ramp_quarters import Quarters
 from backtospec.analysis.tone import ChannelTone
 
 Array = NDArray[np.float64]
+Rows = NDArray[np.int64]
 
 _SPOILED = 6.0
 
 
-def read_step(
-    grid: Grid,
-    quarters: Quarters,
-    channel: int,
-    row: tuple[int, int],
-    name: str,
-    setup: CaptureSetup,
-    hz: float,
-    spoiled: NDArray[np.bool_],
-) -> ChannelTone:
+def read_step(ramp: SettledRamp, channel: int, row: tuple[int, int]) -> ChannelTone:
     """Return the figures of one channel on one plateau.
 
     Parameters
     ----------
-    grid, quarters
+    ramp
         The ramp.
-    channel, name
-        Which channel, and its name.
+    channel
+        Which channel.
     row
         First quarter of the plateau and one past its last; the outermost are left out.
-    setup
-        Calibration and load.
-    hz
-        The tone.
-    spoiled
-        Quarters that are left out, shape (quarters,).
     """
+    grid, quarters, setup, name = ramp.grid, ramp.quarters, ramp.setup, ramp.names[channel]
     inner = np.arange(row[0] + 1, row[1] - 1)
-    inner = inner[~spoiled[inner]]
+    inner = inner[~ramp.spoiled[inner]]
     noise = quarters.noise[inner, channel]
-    inner = inner[noise <= _SPOILED * np.median(noise)]
+    inner = inner[noise <= _SPOILED * middle(noise)]
     amplitudes = np.abs(quarters.phasor[inner, channel]).astype(np.float64)
     amplitude = float(amplitudes.mean())
     variance = float(quarters.noise[inner, channel].mean(dtype=np.float64))
@@ -61,49 +48,45 @@ def read_step(
     vrms, power_w = amplitude * volts / math.sqrt(2), setup.power_w(name, amplitude)
     return ChannelTone(
         valid=True,
-        frequency_hz=hz,
+        frequency_hz=ramp.hz,
         level_dbfs_peak=decibels(amplitude),
         level_dbfs_peak_u=20 / math.log(10) * level_u / amplitude,
         fundamental_vrms=vrms,
         fundamental_vrms_u=vrms * level_u / amplitude,
         power_w=power_w,
         power_w_u=power_w * setup.relative_power_u(level_u / amplitude),
-        dc_v=float(quarters.dc[inner, channel].mean()) * volts,
+        dc_v=float(quarters.dc[inner, channel].mean(dtype=np.float64)) * volts,
         dc_v_u=math.sqrt(variance / samples) * volts,
         noise_floor_dbfs=10 * math.log10(max(variance, 1e-40)),
-        distortion=_distortion(
-            grid, quarters, channel, inner, row, amplitude, amplitude_u, hz, setup.mains_hz
-        ),
+        distortion=_distortion(ramp, channel, inner, row, amplitude, amplitude_u),
     )
 
 
 def _distortion(
-    grid: Grid,
-    quarters: Quarters,
+    ramp: SettledRamp,
     channel: int,
-    inner: NDArray[np.int64],
+    inner: Rows,
     row: tuple[int, int],
     amplitude: float,
     amplitude_u: float,
-    hz: float,
-    mains_hz: float | None,
 ) -> Distortion:
-    lines = np.abs(quarters.harmonics[inner, channel].astype(np.complex128).mean(axis=0))
+    grid, quarters = ramp.grid, ramp.quarters
+    lines = np.abs(_mean_harmonics(ramp, channel, inner))
     orders = grid.stated.orders[1:]
     thd = total(lines, amplitude_u, amplitude)
-    every = _every(grid, quarters, channel, inner, lines, amplitude, amplitude_u)
+    looked_at, rows = quarters.closely(channel, *row)
+    close: Array = rows[np.isin(looked_at, inner)].astype(np.float64)
+    every = _every(grid, len(inner), close[:, 0], lines, amplitude, amplitude_u)
     singles = {
         str(int(order)): total(np.array([line]), amplitude_u, amplitude)
         for order, line in zip(orders, lines, strict=True)
     }
     thdn = _noise_and_distortion(
-        grid, quarters, channel, row, amplitude, lines**2, np.asarray(orders * hz)
+        grid, quarters, channel, row, amplitude, lines**2, np.asarray(orders * ramp.hz)
     )
-    humming = read_hum(grid, quarters, channel, row, mains_hz)
+    humming = read_hum(grid, quarters, channel, row, ramp.setup.mains_hz)
     hum, hum_u = (humming.amplitudes, humming.amplitude_u) if humming else ({}, 0.0)
-    crests = quarters.crest[inner, channel]
-    known = crests[np.isfinite(crests[:, 0])]
-    loss = known.mean(axis=0) if len(known) else np.zeros(2)
+    loss = close[:, 1:].mean(axis=0) if len(close) else np.zeros(2)
     return Distortion(
         thd_percent=None if thd.ratio is None else 100 * thd.ratio,
         thd_percent_u=None if thd.ratio_u is None else 100 * thd.ratio_u,
@@ -132,23 +115,30 @@ def _distortion(
     )
 
 
+def _mean_harmonics(ramp: SettledRamp, channel: int, inner: Rows) -> NDArray[np.complex128]:
+    """Return the harmonics of one channel over the inner quarters of a plateau."""
+    first = ramp.harmonics_at
+    a, b = np.searchsorted(first, inner[0], side="right") - 1, np.searchsorted(first, inner[-1] + 1)
+    spans = ramp.quarters.spans[a:b]
+    inside = np.searchsorted(inner, first[a:b] + spans) - np.searchsorted(inner, first[a:b])
+    rows = ramp.quarters.harmonics[a:b, channel].astype(np.complex128)
+    return np.asarray(np.average(rows, axis=0, weights=inside))
+
+
 def _every(
     grid: Grid,
-    quarters: Quarters,
-    channel: int,
-    inner: NDArray[np.int64],
+    inner: int,
+    high: Array,
     lines: Array,
     amplitude: float,
     amplitude_u: float,
 ) -> Total:
     """Return THD of every harmonic: the high ones only count where they were looked at."""
-    high = quarters.high[inner, channel]
-    seen = np.isfinite(high)
+    seen = high[np.isfinite(high)]
     extra = 0.0
-    if seen.any():
-        single_u = amplitude_u * math.sqrt(len(inner))
+    if len(seen):
         count = len(grid.every.orders) - len(grid.stated.orders)
-        extra = max(float(high[seen].mean()) - 2 * single_u**2 * count, 0.0)
+        extra = max(float(seen.mean()) - 2 * inner * amplitude_u**2 * count, 0.0)
     return total(np.append(lines, math.sqrt(extra)), amplitude_u, amplitude)
 
 
@@ -163,11 +153,11 @@ def _noise_and_distortion(
 ) -> dict[str, float]:
     """Return THD+N as a ratio by band, from the whole frames inside a plateau."""
     first, last = -(-(row[0] + 1) // QUARTERS), (row[1] - 1) // QUARTERS
-    last = min(last, len(quarters.bands))
-    if last <= first:
+    bands = quarters.bands[first:last, channel].astype(np.float64)
+    bands = bands[np.isfinite(bands[:, 0])]
+    if not len(bands):
         return {}
-    left = np.median(quarters.bands[first:last, channel], axis=0)
-    mean = quarters.bands[first:last, channel].mean(axis=0)
+    left, mean = middle(bands), bands.mean(axis=0)
     spoiled = mean > _SPOILED * left
     power = np.where(spoiled, left, mean)
     found = {}

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from io import RawIOBase
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
 _BYTES = 3
-_AT_ONCE = 65_536
+_AT_ONCE = 32_768
+_UPPER = np.int32(-256)
 _SCALE = np.float32(2.0**-31)
 
 
@@ -40,29 +40,32 @@ class RawSamples:
         Notes
         -----
         Each sample is read as the upper three bytes of a 32-bit word that begins one byte
-        early; the neighbour's byte is masked off. Single precision holds 24 bits exactly.
+        early; the neighbour's byte is masked off. Single precision holds 24 bits exactly. A
+        stretch that fits the processor's own memory is read and spread out at a time.
         """
+        stride = _BYTES * self.channels
+        raw = bytearray(1 + _AT_ONCE * stride)
+        words = np.empty(_AT_ONCE, dtype=np.int32)
         with path.open("rb", buffering=0) as file:
-            file.seek(self.offset + first * _BYTES * self.channels)
+            file.seek(self.offset + first * stride)
             for at in range(first, end, length):
                 count = min(length, end - at)
                 block = np.empty((len(picked), count), dtype=np.float32)
                 got = 0
                 while got < count:
-                    more = self._read(file, block[:, got : got + _AT_ONCE], picked)
+                    most = min(_AT_ONCE, count - got)
+                    more = (file.readinto(memoryview(raw)[1 : 1 + most * stride]) or 0) // stride
+                    for row, channel in zip(block, picked, strict=True):
+                        found = np.ndarray((more,), "<i4", raw, _BYTES * channel, (stride,))
+                        np.bitwise_and(found, _UPPER, out=words[:more])
+                        np.multiply(
+                            words[:more],
+                            _SCALE,
+                            out=row[got : got + more],
+                            dtype=np.float32,
+                            casting="unsafe",
+                        )
                     got += more
                     if not more:
                         break
                 yield block[:, :got].T
-
-    def _read(self, file: RawIOBase, into: NDArray[np.float32], picked: tuple[int, ...]) -> int:
-        """Fill a stretch of a block; return how many samples the file held."""
-        stride = _BYTES * self.channels
-        raw = bytearray(1 + into.shape[1] * stride)
-        got = (file.readinto(memoryview(raw)[1:]) or 0) // stride
-        overlapped = np.ndarray((got * self.channels,), dtype="<i4", buffer=raw, strides=(_BYTES,))
-        words = np.bitwise_and(overlapped, np.int32(-256)).reshape(got, self.channels)
-        plain = words.astype(np.float32)
-        for place, channel in enumerate(picked):
-            np.multiply(plain[:, channel], _SCALE, out=into[place, :got])
-        return got
