@@ -41,6 +41,8 @@ class LatticeFit:
         Of the residual per channel, with the parameters' share put back.
     rate_hz, centre
         Sampling rate, and the sample index to which phases refer.
+    count
+        Samples that the fit rests on.
     """
 
     hz: Array
@@ -52,11 +54,12 @@ class LatticeFit:
     variance: Array
     rate_hz: float
     centre: float
+    count: int
 
     @property
     def amplitude_u(self) -> Array:
         """Standard uncertainty of a line's amplitude per channel, √(2σ²/N)."""
-        return np.asarray(np.sqrt(2 * self.variance / len(self.residual)))
+        return np.asarray(np.sqrt(2 * self.variance / self.count))
 
     @property
     def line_hz(self) -> Array:
@@ -150,6 +153,7 @@ def fit_lattice(
         variance=np.sum(residual**2, axis=0) / max(len(samples) - design.width, 1),
         rate_hz=rate_hz,
         centre=design.centre,
+        count=len(samples),
     )
 
 

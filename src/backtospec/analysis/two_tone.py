@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar, Literal, TypeAlias
 
@@ -13,10 +13,16 @@ from numpy.typing import NDArray
 from backtospec.analysis.document_parts import Document, head, known, note_list
 from backtospec.analysis.lattice_fit import LatticeFit
 from backtospec.analysis.notes import FileFacts, Note, channel_names
-from backtospec.analysis.quality import quantisation_step
 from backtospec.analysis.setup import CaptureSetup
-from backtospec.analysis.two_tone_fit import find_pair, fit_pair, ordered_pair, tone_ratio
-from backtospec.analysis.two_tone_notes import channel_notes, overload_note, whole_notes
+from backtospec.analysis.two_tone_fit import ordered_pair, tone_ratio
+from backtospec.analysis.two_tone_notes import (
+    channel_notes,
+    drift_notes,
+    overload_note,
+    ratio_note,
+    whole_notes,
+)
+from backtospec.analysis.two_tone_pieces import measure_pieces, piece_edges
 from backtospec.analysis.two_tone_products import (
     PRODUCTS_DEFINITION,
     Figure,
@@ -24,17 +30,15 @@ from backtospec.analysis.two_tone_products import (
     ToneRatio,
     read_intermodulation,
 )
-from backtospec.analysis.two_tone_stretch import find_clean_pair, rail_fraction
 from backtospec.errors import BenchError
 
 Array = NDArray[np.float64]
 
-_SILENT_RMS = 1e-5
 _HEARD_OVER_DOUBT = 6.0
 _DB = 20 / math.log(10)
 
 #: Reason and remark by name of a channel that gives no figures.
-Refused: TypeAlias = dict[str, tuple[str, Note | None]]
+Refused: TypeAlias = dict[str, tuple[str, Note]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,7 +142,8 @@ def analyse_two_tone(
     Notes
     -----
     Joint least squares of every line m·f1 + n·f2 up to the ninth order, hum and single lines,
-    both frequencies free. Uncertainties assume a white residual.
+    both frequencies free. Uncertainties assume a white residual. A long recording is fitted piece
+    by piece and averaged in phase with the tones.
 
     Examples
     --------
@@ -153,46 +158,58 @@ def analyse_two_tone(
     >>> found.ratio, round(found.channels["M"].intermodulation.imd_pairs.percent, 9)
     ('4:1', 0.8)
     """
-    rate_hz = float(file.sample_rate_hz)
     nominal_hz = ordered_pair(setup.nominal_hz, second_hz)
-    names = channel_names(samples.shape[1])
+    edges = piece_edges(len(samples), file.sample_rate_hz, nominal_hz)
+    return analyse_two_tone_pieces((samples[a:b] for a, b in edges), file, setup, second_hz)
+
+
+def analyse_two_tone_pieces(
+    pieces: Iterable[Array], file: FileFacts, setup: CaptureSetup, second_hz: float
+) -> TwoToneAnalysis:
+    """Return the intermodulation of two tones from a recording that is given piece by piece.
+
+    Parameters
+    ----------
+    pieces
+        The recording cut at :func:`~backtospec.analysis.two_tone_pieces.piece_edges`, each of
+        shape (samples, channels); no two are held at a time.
+    file, setup, second_hz
+        As for :func:`analyse_two_tone`.
+
+    Raises
+    ------
+    BenchError
+        As :func:`analyse_two_tone` does.
+    """
+    nominal_hz = ordered_pair(setup.nominal_hz, second_hz)
+    whole = measure_pieces(pieces, file.sample_rate_hz, nominal_hz, setup.mains_hz)
+    names = channel_names(whole.channels)
     refused: Refused = {}
-    for index, name in enumerate(names):
-        if float(np.std(samples[:, index])) <= _SILENT_RMS:
+    for index, share in enumerate(whole.overloaded):
+        name = names[index]
+        if share is None:
             text = "Nothing but silence was recorded."
             refused[name] = ("silence", Note("silence", text, name))
-    alive = [i for i, name in enumerate(names) if name not in refused]
-    if not alive:
+        elif share > 0:
+            refused[name] = ("adc-overload", overload_note(name, share))
+    if whole.pair is None:
         return TwoToneAnalysis(file, _channels(names, {}, refused), notes=_reasons(refused))
-    hz = find_pair(samples[:, alive], rate_hz, nominal_hz)
-    clean = find_clean_pair(samples[:, alive], rate_hz, hz)
-    for index in list(alive):
-        share = rail_fraction(samples[clean.start : clean.end, index], rate_hz / hz[1])
-        if share > 0:
-            alive.remove(index)
-            refused[names[index]] = ("adc-overload", overload_note(names[index], share))
-    if not alive:
-        return TwoToneAnalysis(file, _channels(names, {}, refused), notes=_reasons(refused))
-    pair = fit_pair(
-        samples[clean.positions][:, alive],
-        clean.positions.astype(float),
-        rate_hz,
-        hz,
-        setup.mains_hz,
-    )
+    pair = whole.pair
+    alive = [(c, i) for c, i in enumerate(whole.alive) if names[i] not in refused]
     heard = _heard(pair.fit, alive, names, refused)
     if not heard:
         return TwoToneAnalysis(file, _channels(names, {}, refused), notes=_reasons(refused))
     ratio = _common_ratio(pair.fit, heard, names, refused)
     columns = {names[i]: column for column, i in heard if names[i] not in refused}
-    notes = [*clean.notes, *_reasons(refused)]
+    notes = [*whole.notes, *_reasons(refused)]
     valid = {}
     for name, column in columns.items():
         found = read_intermodulation(pair.fit, column, ratio)
         valid[name] = _channel(pair.fit, column, found, name, setup)
-        step = quantisation_step(samples[:, names.index(name)])
+        step = whole.steps[names.index(name)]
         notes.extend(channel_notes(name, pair, column, found, ratio, step))
-    notes.extend(whole_notes(samples, pair, columns, ratio, setup.mains_hz))
+        notes.extend(drift_notes(name, whole.moved_db[column]))
+    notes.extend(whole_notes(pair, whole.same_samples, columns, ratio, setup.mains_hz))
     fitted_hz, hz_u = pair.fit.hz, pair.fit.hz_u
     clock_ppm, clock_ppm_u = _clock(fitted_hz[:2], hz_u[:2], nominal_hz)
     return TwoToneAnalysis(
@@ -205,8 +222,8 @@ def analyse_two_tone(
         clock_ppm_u=clock_ppm_u,
         mains_hz=float(fitted_hz[2]) if pair.mains else None,
         mains_hz_u=float(hz_u[2]) if pair.mains else None,
-        tone_start_s=clean.start / rate_hz,
-        tone_end_s=clean.end / rate_hz,
+        tone_start_s=whole.start / file.sample_rate_hz,
+        tone_end_s=whole.end / file.sample_rate_hz,
         notes=tuple(notes),
     )
 
@@ -221,13 +238,13 @@ def _clock(hz: Array, hz_u: Array, nominal_hz: tuple[float, float]) -> tuple[flo
 
 def _heard(
     fit: LatticeFit,
-    alive: list[int],
+    alive: Sequence[tuple[int, int]],
     names: tuple[str, ...],
     refused: Refused,
 ) -> list[tuple[int, int]]:
     """Return (column of the fit, channel) where both tones stand out; refuse the others."""
     heard = []
-    for column, index in enumerate(alive):
+    for column, index in alive:
         weaker = float(np.min(_tones(fit, column)))
         if weaker >= _HEARD_OVER_DOUBT * fit.amplitude_u[column]:
             heard.append((column, index))
@@ -266,20 +283,22 @@ def _common_ratio(
             "recording",
             "Set the generator's levels to 4:1 or 1:1.",
         )
-    for index, ratio in ratios.items():
-        if ratio != common:
-            refused[names[index]] = ("tone-ratio", None)
+    for column, index in heard:
+        if ratios[index] != common:
+            low, high = _tones(fit, column)
+            note = ratio_note(names[index], float(low / high), common)
+            refused[names[index]] = ("tone-ratio", note)
     return common
 
 
-def _reasons(refused: Mapping[str, tuple[str, Note | None]]) -> tuple[Note, ...]:
-    return tuple(note for _, note in refused.values() if note)
+def _reasons(refused: Mapping[str, tuple[str, Note]]) -> tuple[Note, ...]:
+    return tuple(note for _, note in refused.values())
 
 
 def _channels(
     names: tuple[str, ...],
     valid: Mapping[str, ChannelTwoTone],
-    refused: Mapping[str, tuple[str, Note | None]],
+    refused: Mapping[str, tuple[str, Note]],
 ) -> Mapping[str, ChannelTwoTone]:
     return {
         name: valid[name] if name in valid else ChannelTwoTone(False, refused[name][0])
@@ -304,7 +323,7 @@ def _channel(
         power_w=power_w,
         power_w_u=power_w * setup.relative_power_u(amplitude_u / math.hypot(low, high)),
         dc_v=float(fit.dc[column]) * volts,
-        dc_v_u=math.sqrt(variance / len(fit.residual)) * volts,
+        dc_v_u=math.sqrt(variance / fit.count) * volts,
         noise_floor_dbfs=10 * math.log10(max(variance, 1e-40)),
         intermodulation=found,
     )

@@ -19,6 +19,8 @@ Array = NDArray[np.float64]
 #: Hum is spoken of from 0.1 % of the tones, DC from 0.1 % of full scale.
 _HUM_RATIO = 1e-3
 _DC_FULL_SCALE = 1e-3
+#: A level that moves less than this through a long recording is steady.
+_STEADY_DB = 0.05
 _OPPOSITE = math.radians(150)
 
 
@@ -80,9 +82,26 @@ def channel_notes(
     return notes
 
 
+def ratio_note(name: str, low_over_high: float, ratio: ToneRatio) -> Note:
+    """Return the remark on a channel whose tones are not in the ratio of the other channel's."""
+    text = (
+        f"The low tone is to the high tone as {low_over_high:.3g}:1, in the other channel as "
+        f"{ratio}. Find out which part of the chain makes the channels differ."
+    )
+    return Note("tone-ratio", text, name)
+
+
+def drift_notes(name: str, moved_db: float) -> list[Note]:
+    """Return the remark on tones whose level moves through a long recording, if it does."""
+    if moved_db < _STEADY_DB:
+        return []
+    text = f"The level moves by {moved_db:.2g} dB through the recording; figures are its mean."
+    return [Note("drift", text, name)]
+
+
 def whole_notes(
-    samples: Array,
     pair: FittedPair,
+    same_samples: bool,
     columns: Mapping[str, int],
     ratio: ToneRatio,
     mains_nominal_hz: float | None,
@@ -91,10 +110,10 @@ def whole_notes(
 
     Parameters
     ----------
-    samples
-        The whole recording, shape (frames, channels).
     pair
         The fit.
+    same_samples
+        Whether both channels hold the very same samples.
     columns
         Column of the fit by name of each valid channel.
     ratio
@@ -103,12 +122,12 @@ def whole_notes(
         50, 60 or ``None``.
     """
     notes = []
-    hidden = _product_on_hum(pair, len(samples), ratio, mains_nominal_hz)
+    hidden = _product_on_hum(pair, ratio, mains_nominal_hz)
     if hidden:
         notes.append(Note("near-hum-line", hidden))
     if len(columns) < 2:
         return notes
-    if np.array_equal(samples[:, 0], samples[:, 1]):
+    if same_samples:
         text = "Both channels hold the very same samples: one was recorded twice."
         notes.append(Note("mono", text))
     more = (0,) * (len(pair.fit.hz) - 2)
@@ -121,7 +140,7 @@ def whole_notes(
 
 
 def _product_on_hum(
-    pair: FittedPair, count: int, ratio: ToneRatio, mains_nominal_hz: float | None
+    pair: FittedPair, ratio: ToneRatio, mains_nominal_hz: float | None
 ) -> str | None:
     """Return what is said where hum, or ripple, falls on a product that counts."""
     fit = pair.fit
@@ -130,7 +149,7 @@ def _product_on_hum(
     if mains_hz is None:
         return None
     # Without hum of its own to fit, the mains may lie anywhere within half a percent.
-    reach_hz = UNRESOLVED_CYCLES * fit.rate_hz / count + (0 if pair.mains else 0.005 * mains_hz)
+    reach_hz = UNRESOLVED_CYCLES * fit.rate_hz / fit.count + (0 if pair.mains else 0.005 * mains_hz)
     if ratio == "4:1":
         if abs(low_hz - mains_hz * max(1, round(low_hz / mains_hz))) > reach_hz:
             return None
