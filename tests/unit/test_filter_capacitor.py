@@ -257,5 +257,5 @@ def test_nothing_given_is_refused_and_an_unproven_unit_too() -> None:
     with pytest.raises(BenchError, match="no reading was given"):
         concluded(nominal="100 µF")
     answers = read_answers(CHECK.inputs, YOUNG, power_state=PowerState.OFF)
-    with pytest.raises(BenchError, match="measure them below 2 V"):
+    with pytest.raises(BenchError, match="measure below 2 V"):
         conclude(CHECK, answers)
