@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -80,7 +81,7 @@ def test_ten_minutes_are_cut_into_pieces_that_memory_holds() -> None:
         edges = piece_edges(600 * rate_hz, rate_hz, (60.0, 7000.0))
         assert edges[0][0] == 0
         assert edges[-1][1] == 600 * rate_hz
-        assert all(b == c for (_, b), (c, _) in zip(edges[:-1], edges[1:], strict=True))
+        assert all(b == c for (_, b), (c, _) in pairwise(edges))
         assert max(b - a for a, b in edges) < 1_000_000
 
 

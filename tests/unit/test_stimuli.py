@@ -27,6 +27,7 @@ MADE: dict[str, Callable[[Playing], PlayedSignal]] = {
     "tone": lambda p: stimuli.tone(997.0, 1.0, p),
     "stepped-level": lambda p: stimuli.stepped_level(997.0, (-20, -10, 0), 0.5, 0.1, p),
     "swept-level": lambda p: stimuli.swept_level(997.0, -60.0, 2.0, p),
+    "stepped-tones": lambda p: stimuli.stepped_tones((400.0, 1000.0, 9000.0), 0.4, p),
     "sweep": lambda p: stimuli.sweep(SWEEP, p),
     "two-tone": lambda p: stimuli.two_tone(60.0, 7000.0, 4.0, 1.0, p),
     "burst": lambda p: stimuli.burst(1000.0, 3, p),
@@ -154,6 +155,16 @@ def test_pink_noise_has_equal_power_per_octave() -> None:
     assert not np.array_equal(other.samples, played.samples)
 
 
+def test_long_pink_noise_repeats_its_first_minute_without_a_seam() -> None:
+    played = stimuli.pink_noise(130.0, Playing(rate_hz=8000), high_hz=3500.0)
+    heard = middle(played, 0.0, 130.0)
+    period = round(played.description["period_s"] * 8000)
+    assert period == 480_000
+    np.testing.assert_array_equal(heard[1000:400_000], heard[period + 1000 : period + 400_000])
+    steps = np.abs(np.diff(heard))
+    assert steps[period - 2 : period + 2].max() < steps.max()
+
+
 def test_the_sweep_is_synchronised() -> None:
     assert SWEEP.f1 * SWEEP.L_s == pytest.approx(round(SWEEP.f1 * SWEEP.L_s), abs=1e-12)
     assert SWEEP.Td_s == pytest.approx(SWEEP.L_s * math.log(SWEEP.f2 / SWEEP.f1))
@@ -170,6 +181,13 @@ REFUSED: dict[str, tuple[Callable[[], object], str]] = {
     "no steps": (lambda: stimuli.stepped_level(1000.0, (), 1.0), "levels"),
     "step above": (lambda: stimuli.stepped_level(1000.0, (3.0,), 1.0), "levels"),
     "upwards": (lambda: stimuli.swept_level(1000.0, 10.0, 1.0), "start level"),
+    "one tone of several": (lambda: stimuli.stepped_tones((997.0,), 1.0), "frequencies"),
+    "a tone twice": (lambda: stimuli.stepped_tones((997.0, 997.0), 1.0), "frequencies"),
+    "tones too short": (lambda: stimuli.stepped_tones((50.0, 997.0), 0.1), "duration of each tone"),
+    "too much for memory": (
+        lambda: stimuli.pink_noise(3600.0, Playing(rate_hz=192_000)),
+        "duration",
+    ),
     "ratio": (lambda: stimuli.two_tone(60.0, 7000.0, 0.0, 1.0), "ratio"),
     "no burst": (lambda: stimuli.burst(1000.0, 0), "bursts"),
     "sweep above the band": (

@@ -18,6 +18,7 @@ from backtospec.analysis.stimulus_playing import (
     head,
     range_faults,
     refuse,
+    repeated_faults,
     sine,
     times_of,
 )
@@ -28,6 +29,15 @@ from backtospec.errors import BenchError
 Array = NDArray[np.float64]
 _TAIL_S = 1.0
 _HOLD_S = 0.1
+#: From here up a tone at full power heats the output's damping network: seconds only.
+_SHORT_FROM_HZ = 10_000.0
+_SHORT_S = 2.0
+_BETWEEN_S = 0.1
+#: Longer pink noise repeats this much of it.
+_PINK_PERIOD_S = 60.0
+
+#: Frequencies of the stepped tones, unless others are asked for.
+STEPPED_HZ = (20.0, 40.0, 100.0, 400.0, 1000.0, 4000.0, 10_000.0, 20_000.0)
 
 
 def tone(hz: float, duration_s: float, playing: Playing = PLAIN) -> PlayedSignal:
@@ -115,6 +125,48 @@ def swept_level(
         "duration_s": duration_s + _HOLD_S,
     }
     return finished("swept-level", wave, playing, facts)
+
+
+def stepped_tones(
+    frequencies_hz: Sequence[float], each_s: float, playing: Playing = PLAIN
+) -> PlayedSignal:
+    """Return sines one after another, a tenth of a second of silence between them.
+
+    Parameters
+    ----------
+    frequencies_hz
+        2…60 frequencies, such as :data:`STEPPED_HZ`; one of them should lie at 1 kHz, to which
+        the response refers.
+    each_s
+        How long each lasts, 0.3…60 s. From 10 kHz up a tone lasts two seconds at most: at full
+        power more would heat the damping network at the output. The description states what
+        was made of each.
+
+    Examples
+    --------
+    >>> played = stepped_tones((100.0, 1000.0, 10_000.0), 3.0)
+    >>> [tone["duration_s"] for tone in played.description["tones"]]
+    [3.0, 3.0, 2.0]
+    """
+    refuse(
+        [
+            *range_faults(len(frequencies_hz), "frequencies", 2, 60, ""),
+            *range_faults(each_s, "duration of each tone", 0.3, 60.0, "s"),
+            *repeated_faults(frequencies_hz),
+        ]
+    )
+    lasting = [min(each_s, _SHORT_S) if hz >= _SHORT_FROM_HZ else each_s for hz in frequencies_hz]
+    pieces, tones, start_s = [], [], playing.lead_in_s
+    between = np.zeros(round(_BETWEEN_S * playing.rate_hz))
+    for hz, lasts_s in zip(frequencies_hz, lasting, strict=True):
+        time_s = times_of(lasts_s, playing, hz)
+        ends = fade(time_s, float(time_s[-1]), playing.fade_s, playing.fade_s)
+        pieces += [playing.peak * ends * sine(hz * time_s), between]
+        tones.append({"frequency_hz": float(hz), "start_s": start_s, "duration_s": lasts_s})
+        start_s += (len(time_s) + len(between)) / playing.rate_hz
+    wave = np.concatenate(pieces[:-1])
+    facts = {"tones": tones, "duration_s": len(wave) / playing.rate_hz}
+    return finished("stepped-tones", wave, playing, facts)
 
 
 def synchronised(
@@ -306,20 +358,23 @@ def pink_noise(
     Notes
     -----
     Made in the frequency domain with random phases and Rayleigh amplitudes: Gaussian noise.
+    What lasts longer than a minute repeats its first minute, without a seam.
     """
-    time_s = times_of(duration_s, playing, low_hz, high_hz)
+    count = len(times_of(duration_s, playing, low_hz, high_hz))
+    period = min(count, round(_PINK_PERIOD_S * playing.rate_hz))
     chance = np.random.default_rng(playing.seed)
-    bins_hz = np.fft.rfftfreq(len(time_s), 1 / playing.rate_hz)
+    bins_hz = np.fft.rfftfreq(period, 1 / playing.rate_hz)
     inside = (bins_hz >= low_hz) & (bins_hz <= high_hz)
     spectrum = np.zeros(len(bins_hz), dtype=np.complex128)
     parts = chance.standard_normal((2, int(inside.sum())))
     spectrum[inside] = (parts[0] + 1j * parts[1]) / np.sqrt(bins_hz[inside])
-    noise = np.fft.irfft(spectrum, len(time_s))
+    noise = np.resize(np.fft.irfft(spectrum, period), count)
     wave = playing.peak / float(np.abs(noise).max()) * noise
     facts = {
         "low_hz": low_hz,
         "high_hz": high_hz,
         "seed": playing.seed,
+        "period_s": period / playing.rate_hz,
         "rms_dbfs": 20 * math.log10(float(np.sqrt(np.mean(wave**2)))),
         "duration_s": duration_s,
     }

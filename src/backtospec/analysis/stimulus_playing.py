@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
@@ -14,13 +15,23 @@ from backtospec.errors import BenchError
 
 Array = NDArray[np.float64]
 StimulusKind: TypeAlias = Literal[
-    "tone", "stepped-level", "swept-level", "sweep", "two-tone", "burst", "square", "pink-noise"
+    "tone",
+    "stepped-level",
+    "swept-level",
+    "stepped-tones",
+    "sweep",
+    "two-tone",
+    "burst",
+    "square",
+    "pink-noise",
 ]
 
 SCHEMA = "backtospec/stimulus/1"
 
 _HIGHEST_SHARE = 0.49
 _LONGEST_S = 3600.0
+#: What fits into the memory of a small computer, in samples: 20 minutes at 48 kHz.
+_MOST_SAMPLES = 60_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -109,6 +120,12 @@ def times_of(duration_s: float, playing: Playing, *frequencies_hz: float) -> Arr
     faults = range_faults(duration_s, "duration", 0.01, _LONGEST_S, "s")
     for hz in frequencies_hz:
         faults += range_faults(hz, "frequency", 1.0, highest_hz, "Hz")
+    if not faults and duration_s * playing.rate_hz > _MOST_SAMPLES:
+        what = (
+            f"{duration_s:g} s at {playing.rate_hz} Hz are more than the "
+            f"{_MOST_SAMPLES / playing.rate_hz:.0f} s that can be made in one piece."
+        )
+        faults.append(BenchError(what, "duration", "Make a shorter one and let it play in a loop."))
     refuse(faults)
     return np.asarray(np.arange(round(duration_s * playing.rate_hz)) / playing.rate_hz)
 
@@ -163,6 +180,21 @@ def range_faults(value: float, where: str, low: float, high: float, unit: str) -
         return []
     what = f"{value:g} {unit}".rstrip() + f" is outside {low:g}…{high:g} {unit}".rstrip() + "."
     return [BenchError(what, where, "Choose a figure inside.")]
+
+
+def repeated_faults(frequencies_hz: Sequence[float]) -> list[BenchError]:
+    """Return the fault of a frequency that occurs twice, or nothing.
+
+    Examples
+    --------
+    >>> [fault.what for fault in repeated_faults((100.0, 1000.0, 100.0))]
+    ['100 Hz occurs twice.']
+    """
+    repeated = next((hz for hz in frequencies_hz if list(frequencies_hz).count(hz) > 1), None)
+    if repeated is None:
+        return []
+    what = f"{repeated:g} Hz occurs twice."
+    return [BenchError(what, "frequencies", "Give each frequency once.")]
 
 
 #: 48 kHz, −3 dBFS, half a second of silence around it, no dither.

@@ -5,16 +5,24 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import MISSING, fields
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import soundfile
 
-from backtospec.analysis.stimulus_playing import SCHEMA, PlayedSignal
+from backtospec.analysis.stepped_places import PlannedTone
+from backtospec.analysis.stimulus_playing import SCHEMA, PlayedSignal, repeated_faults
 from backtospec.analysis.sweep_signal import Stimulus
 from backtospec.errors import BenchError
 
 _LARGEST_BYTES = 1_000_000
+_MOST_TONES = 60
+_TONE_RANGES = (
+    ("frequency_hz", 1.0, 384_000.0),
+    ("start_s", 0.0, 7200.0),
+    ("duration_s", 0.2, 600.0),
+)
 _FIELDS = {field.name: field.default is MISSING for field in fields(Stimulus)}
 
 
@@ -144,6 +152,62 @@ def read_stimulus(path: Path) -> Stimulus:
             BenchError(fault.what, f"{path.name}, {fault.where}", fault.fix)
             for fault in error.faults
         ) from error
+
+
+def read_stepped_tones(path: Path) -> tuple[PlannedTone, ...]:
+    """Return the tones that the description of stepped tones states, in order of time.
+
+    Parameters
+    ----------
+    path
+        JSON as :func:`write_stimulus` writes it, or at least ``tones``, a list of objects with
+        ``frequency_hz``, ``start_s`` and ``duration_s``.
+
+    Raises
+    ------
+    BenchError
+        All missing, mistyped and impossible figures at once, each with its place.
+    """
+    found = read_description(path)
+    kind = found.get("kind", "stepped-tones")
+    if kind != "stepped-tones":
+        raise BenchError(
+            f"it describes a {kind}, not stepped tones.",
+            path.name,
+            "Name the file of the stepped tones.",
+        )
+    listed = found.get("tones")
+    if not isinstance(listed, list) or not 2 <= len(listed) <= _MOST_TONES:
+        raise BenchError(
+            f"it holds no list of 2…{_MOST_TONES} tones.",
+            f"{path.name}, tones",
+            "Name the JSON file beside the sound.",
+        )
+    faults: list[BenchError] = []
+    tones = []
+    for count, entry in enumerate(listed, start=1):
+        figures = {}
+        for key, low, high in _TONE_RANGES:
+            value = entry.get(key) if isinstance(entry, dict) else None
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            figures[key] = _as_float(value) if number and value is not None else math.nan
+            if not low <= figures[key] <= high:
+                what = f"{json.dumps(value)} is not a number within {low:g}…{high:g}."
+                where = f"{path.name}, tone {count}, {key}"
+                faults.append(BenchError(what, where, "Write it as the tones were made."))
+        tones.append(PlannedTone(**figures))
+    faults = faults or repeated_faults([tone.frequency_hz for tone in tones])
+    if faults:
+        raise BenchError.of(faults)
+    tones.sort(key=lambda tone: tone.start_s)
+    for one, after in pairwise(tones):
+        if one.start_s + one.duration_s > after.start_s + 1e-6:
+            raise BenchError(
+                f"the tones of {one.frequency_hz:g} and {after.frequency_hz:g} Hz overlap.",
+                f"{path.name}, tones",
+                "Write them as they were made.",
+            )
+    return tuple(tones)
 
 
 def _as_float(value: int | float) -> float:
