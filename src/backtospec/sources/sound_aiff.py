@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import struct
 
-from backtospec.sources.sound_chunks import MOST_CHUNKS, Chain, Chunk, SoundBytes
+from backtospec.sources.sound_chunks import PASSED_OVER, Chain, Chunk, SoundBytes, shown
 from backtospec.sources.sound_layout import (
     SampleFormat,
     SoundLayout,
@@ -36,22 +36,20 @@ def aiff_layout(source: SoundBytes) -> SoundLayout | None:
         return None
     stated: tuple[SampleFormat, int] | None = None
     sound: tuple[int, int] | None = None
-    at = 12
-    for _ in range(MOST_CHUNKS):
-        chunk = _chunk(source, at)
-        if chunk is None or (stated and sound):
-            break
-        if chunk.name == b"COMM" and not stated:
+    faults: tuple[str, ...] = ()
+    for chunk in _CHAIN.walk(source, 12):
+        if chunk is None:
+            faults = (PASSED_OVER,)
+        elif chunk.name == b"COMM" and not stated:
             stated = _stated_format(source, chunk, head[8:] == b"AIFC")
-        if chunk.name == b"SSND" and not sound:
+        elif chunk.name == b"SSND" and not sound:
             skipped = int.from_bytes(source.at(chunk.start, 4), "big")
             sound = chunk.start + _SSND_HEADER + skipped, chunk.size - _SSND_HEADER - skipped
-        at = chunk.next_at
     if not sound:
         raise damaged(source.name, "it has no sound chunk")
     if not stated:
         raise no_format(source.name)
-    return _agree(source, *stated, *sound)
+    return _agree(source, *stated, *sound, faults)
 
 
 def _chunk(source: SoundBytes, at: int) -> Chunk | None:
@@ -62,11 +60,16 @@ def _chunk(source: SoundBytes, at: int) -> Chunk | None:
     return Chunk(head[:4], at + 8, size, at + 8 + size + size % 2)
 
 
-_CHAIN = Chain(_chunk, b"SSND", lambda _, end: end + end % 2)
+_CHAIN = Chain(_chunk, (b"COMM", b"SSND"), lambda _, end: end + end % 2)
 
 
 def _agree(
-    source: SoundBytes, form: SampleFormat, frames: int, offset: int, size: int
+    source: SoundBytes,
+    form: SampleFormat,
+    frames: int,
+    offset: int,
+    size: int,
+    faults: tuple[str, ...],
 ) -> SoundLayout:
     """Lay out the sound by both lengths that the header gives, in frames and in bytes.
 
@@ -76,12 +79,11 @@ def _agree(
     given = [length for length in (counted, size) if length > 0]
     if not given:
         empty = frames == 0 and size == 0
-        return lay_out(source, form, offset, 0 if empty else None, _CHAIN)
+        return lay_out(source, form, offset, 0 if empty else None, _CHAIN, faults)
     there = [length for length in given if length <= source.size - offset]
-    faults: tuple[str, ...] = ()
     if max(given) - min(given) > 1 or len(given) == 1:
         told = f"{frames} samples in one place and {max(0, size) // max(1, form.stride)} in another"
-        faults = (f"The header counts {told}.",)
+        faults += (f"The header counts {told}.",)
     return lay_out(source, form, offset, max(there or given), _CHAIN, faults)
 
 
@@ -97,7 +99,7 @@ def _stated_format(source: SoundBytes, chunk: Chunk, is_aifc: bool) -> tuple[Sam
     if code in _FLOATS:
         return float_format(_FLOATS[code], channels, rate_hz, big_endian=True), frames
     if code not in _LITTLE and code not in _BIG:
-        raise unread(source.name, f"{code.decode('ascii', 'replace')!r} samples")
+        raise unread(source.name, f"{shown(code)} samples")
     bits = _LITTLE.get(code) or _BIG.get(code) or bits
     form = integer_format(bits, channels, rate_hz, big_endian=code in _BIG)
     return form, frames

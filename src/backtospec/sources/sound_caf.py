@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import struct
 
-from backtospec.sources.sound_chunks import MOST_CHUNKS, Chain, Chunk, SoundBytes
+from backtospec.sources.sound_chunks import PASSED_OVER, Chain, Chunk, SoundBytes, shown
 from backtospec.sources.sound_layout import (
     SampleFormat,
     SoundLayout,
@@ -32,23 +32,22 @@ def caf_layout(source: SoundBytes) -> SoundLayout | None:
     if source.at(0, 4) != b"caff":
         return None
     form: SampleFormat | None = None
-    at = 8
-    for _ in range(MOST_CHUNKS):
-        chunk = _chunk(source, at)
+    data: Chunk | None = None
+    faults: tuple[str, ...] = ()
+    for chunk in _CHAIN.walk(source, 8):
         if chunk is None:
-            break
-        if chunk.name == b"desc" and not form:
+            faults = (PASSED_OVER,)
+        elif chunk.name == b"desc" and not form:
             form = _stated_format(source, chunk)
-        if chunk.name == b"data":
-            if not form:
-                raise no_format(source.name)
-            size = chunk.size - _EDIT_COUNT_BYTES
-            start = chunk.start + _EDIT_COUNT_BYTES
-            return lay_out(source, form, start, size if size >= 0 else None, Chain(_chunk))
-        if chunk.size < 0:
-            break
-        at = chunk.next_at
-    raise damaged(source.name, "it has no data chunk")
+        elif chunk.name == b"data" and not data:
+            data = chunk
+    if not data:
+        raise damaged(source.name, "it has no data chunk")
+    if not form:
+        raise no_format(source.name)
+    size = data.size - _EDIT_COUNT_BYTES
+    start = data.start + _EDIT_COUNT_BYTES
+    return lay_out(source, form, start, size if size >= 0 else None, _CHAIN, faults)
 
 
 def _chunk(source: SoundBytes, at: int) -> Chunk | None:
@@ -59,13 +58,16 @@ def _chunk(source: SoundBytes, at: int) -> Chunk | None:
     return Chunk(head[:4], at + 12, size, at + 12 + size)
 
 
+_CHAIN = Chain(_chunk, (b"desc", b"data"))
+
+
 def _stated_format(source: SoundBytes, chunk: Chunk) -> SampleFormat:
     body = source.at(chunk.start, 32)
     if chunk.size < 32 or len(body) < 32:
         raise no_format(source.name)
     rate_hz, code, flags, packet, per_packet, channels, bits = struct.unpack(">d4sIIIII", body)
     if code != b"lpcm":
-        raise unread(source.name, f"{code.decode('ascii', 'replace')!r} samples")
+        raise unread(source.name, f"{shown(code)} samples")
     width, over = divmod(packet, max(1, channels))
     if over or per_packet != 1 or not 0 < bits <= 8 * width or not math.isfinite(rate_hz):
         raise contradiction(source.name, channels, bits, packet)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import BinaryIO
 
@@ -12,6 +12,9 @@ _PRINTABLE = frozenset(range(0x20, 0x7F))
 
 MOST_CHUNKS = 4096
 """A file of more chunks than this was not written by a recorder."""
+
+PASSED_OVER = "A part of the header is damaged; it was passed over."
+"""What is said where a chain of chunks breaks before the sound."""
 
 
 class SoundBytes:
@@ -75,15 +78,39 @@ class Chain:
     ----------
     chunk_at
         Returns the chunk whose header is at an offset, or ``None`` where the file ends.
-    sound
-        Name of the chunk with the samples.
+    marks
+        How the chunks begin that every file must have: what describes the samples, and what
+        holds them.
     begins
         Returns where the next chunk begins, for the byte at which one ends.
     """
 
     chunk_at: Callable[[SoundBytes, int], Chunk | None]
-    sound: bytes = b"data"
+    marks: tuple[bytes, bytes]
     begins: Callable[[SoundBytes, int], int] = lambda _, end: end
+
+    def walk(self, source: SoundBytes, start: int) -> Iterator[Chunk | None]:
+        """Yield the chunks from an offset until both that are needed have come.
+
+        Where the chain breaks, ``None`` comes, and what is still needed is looked for, once.
+        """
+        needed, broken, at = list(self.marks), False, start
+        for _ in range(MOST_CHUNKS):
+            chunk = self.chunk_at(source, at)
+            if chunk is None:
+                return
+            yield chunk
+            needed = [mark for mark in needed if mark[:4] != chunk.name]
+            if not needed:
+                return
+            if fits(source, chunk):
+                at = chunk.next_at
+                continue
+            found = None if broken else source.find(needed[0], start)
+            if found is None:
+                return
+            broken, at = True, found
+            yield None
 
     def fault_after(self, source: SoundBytes, at: int) -> str:
         """Return what is wrong behind the sound, which ends at an offset, or nothing."""
@@ -92,7 +119,7 @@ class Chain:
             if at >= source.size:
                 return ""
             chunk = self.chunk_at(source, at)
-            if chunk and chunk.name == self.sound:
+            if chunk and chunk.name == self.marks[1][:4]:
                 return f"A second stretch of sound begins at byte {at}."
             if chunk is None or not fits(source, chunk):
                 left = source.size - at
@@ -117,3 +144,14 @@ def is_chunk_name(name: bytes) -> bool:
     (True, False)
     """
     return len(name) == 4 and _PRINTABLE.issuperset(name)
+
+
+def shown(name: bytes) -> str:
+    """Return four bytes as a person may read them.
+
+    Examples
+    --------
+    >>> shown(b"alac"), shown(bytes(4))
+    ('alac', 'code 0x00000000')
+    """
+    return name.decode("ascii") if is_chunk_name(name) else f"code 0x{name.hex()}"

@@ -139,8 +139,8 @@ def _decode(path: Path, form: SampleFormat) -> tuple[int, bytes, str]:
             stated = (sound.format, sound.channels, sound.samplerate)
             if stated != ("FLAC", form.channels, form.rate_hz):
                 return 0, b"", "its header contradicts itself"
-            while not trouble:
-                got, trouble = _fill(sound, block)
+            while not trouble and frames < sound.frames:
+                got, trouble = _fill(sound, block[: min(_AT_ONCE, sound.frames - frames)])
                 upper = block[:got].astype("<i4").view(np.uint8).reshape(-1, 4)
                 checksum.update(upper[:, 4 - form.width :].tobytes())
                 frames += got

@@ -5,14 +5,7 @@ from __future__ import annotations
 import struct
 from dataclasses import dataclass
 
-from backtospec.sources.sound_chunks import (
-    MOST_CHUNKS,
-    Chain,
-    Chunk,
-    SoundBytes,
-    fits,
-    is_chunk_name,
-)
+from backtospec.sources.sound_chunks import PASSED_OVER, Chain, Chunk, SoundBytes, is_chunk_name
 from backtospec.sources.sound_layout import (
     SampleFormat,
     SoundLayout,
@@ -72,12 +65,7 @@ def riff_layout(source: SoundBytes) -> SoundLayout | None:
     wide = head[:4] in (b"RF64", b"BW64")
     if not (wide or head[:4] == b"RIFF") or head[8:] != b"WAVE":
         return None
-    found = _Found()
-    at: int | None = 12
-    for _ in range(MOST_CHUNKS):
-        if at is None or found.data is not None:
-            break
-        at = _take(source, at, found)
+    found = _walk(source, 12, _RIFF)
     form, data = found.both(source.name)
     size: int | None = data.size
     if size == _UNKNOWN:
@@ -89,28 +77,20 @@ def riff_layout(source: SoundBytes) -> SoundLayout | None:
     return lay_out(source, form, data.start, size, _RIFF, found.faults)
 
 
-def _take(source: SoundBytes, at: int, found: _Found) -> int | None:
-    """Note what the chunk at an offset tells, and return where to go on, if anywhere.
-
-    Where the chain breaks, its next link is looked for, once.
-    """
-    chunk = _riff_chunk(source, at)
-    if chunk is None:
-        return None
-    if chunk.name == b"data":
-        found.data = chunk
-        return None
-    if chunk.name == b"fmt " and not found.form:
-        found.form = _wave_format(source, chunk)
-    if chunk.name == b"ds64" and len(size := source.at(chunk.start + 8, 8)) == 8:
-        known = int.from_bytes(size, "little")
-        found.long_size = known if 0 < known < _WIDE_UNKNOWN else None
-    if fits(source, chunk):
-        return chunk.next_at
-    if found.faults:
-        return None
-    found.faults = ("A part of the header is damaged; it was passed over.",)
-    return source.find(b"data" if found.form else b"fmt ", 12)
+def _walk(source: SoundBytes, start: int, chain: Chain) -> _Found:
+    """Return what the chunks from an offset tell."""
+    found = _Found()
+    for chunk in chain.walk(source, start):
+        if chunk is None:
+            found.faults = (PASSED_OVER,)
+        elif chunk.name == b"fmt " and not found.form:
+            found.form = _wave_format(source, chunk)
+        elif chunk.name == b"data" and not found.data:
+            found.data = chunk
+        elif chunk.name == b"ds64" and len(size := source.at(chunk.start + 8, 8)) == 8:
+            known = int.from_bytes(size, "little")
+            found.long_size = known if 0 < known < _WIDE_UNKNOWN else None
+    return found
 
 
 def _riff_chunk(source: SoundBytes, at: int) -> Chunk | None:
@@ -134,7 +114,7 @@ def _is_link(source: SoundBytes, at: int) -> bool:
     return is_chunk_name(head[:4]) and (whole or head[:4] == b"data")
 
 
-_RIFF = Chain(_riff_chunk, begins=_padded_end)
+_RIFF = Chain(_riff_chunk, (b"fmt ", b"data"), _padded_end)
 
 
 def w64_layout(source: SoundBytes) -> SoundLayout | None:
@@ -147,16 +127,7 @@ def w64_layout(source: SoundBytes) -> SoundLayout | None:
     """
     if source.at(0, 16) != _W64_RIFF or source.at(24, 16) != b"wave" + _W64_TAIL:
         return None
-    found, at = _Found(), 40
-    for _ in range(MOST_CHUNKS):
-        chunk = _w64_chunk(source, at)
-        if chunk is None or found.data is not None:
-            break
-        if chunk.name == b"fmt " and not found.form:
-            found.form = _wave_format(source, chunk)
-        if chunk.name == b"data":
-            found.data = chunk
-        at = chunk.next_at
+    found = _walk(source, 40, _W64)
     form, data = found.both(source.name)
     size = data.size if 0 <= data.size < _WIDE_UNKNOWN - _W64_HEADER else None
     return lay_out(source, form, data.start, size, _W64, found.faults)
@@ -172,7 +143,7 @@ def _w64_chunk(source: SoundBytes, at: int) -> Chunk | None:
     return Chunk(name, at + _W64_HEADER, size - _W64_HEADER, next_at)
 
 
-_W64 = Chain(_w64_chunk, begins=lambda _, end: end + -end % 8)
+_W64 = Chain(_w64_chunk, (b"fmt " + _W64_TAIL, b"data" + _W64_TAIL), lambda _, end: end + -end % 8)
 
 
 def _wave_format(source: SoundBytes, chunk: Chunk) -> SampleFormat:
