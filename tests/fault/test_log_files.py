@@ -35,6 +35,7 @@ FILES: dict[str, tuple[bytes, str]] = {
     "no numbers": (b"time,mV\nsoon,high\nlater,higher\n", "time,mV"),
     "no times": (b"mV\n9.6\n9.7\n", "mV"),
     "only overload": (b"s,mV\n0,OL\n10,OL\n20,OL\n", "overload"),
+    "only overload, noted": (b"after 2 min OL L\nafter 4 min OL L\n", "overload"),
     "backwards": (b"s,mV\n0,9.6\n20,9.7\n10,9.8\n", "runs backwards, from '20' to '10'"),
     "clock put back": (
         b"time,mV\n2023-10-29 02:50:00,9.6\n2023-10-29 02:00:00,9.7\n",

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.sources.log_files.numbers import NUMBER, Mark, Number, mark_in, read_number
-from backtospec.sources.log_files.shapes import Group, Ints, digit_blocks, take_integer
+from backtospec.sources.log_files.shapes import Group, Ints, take_integer
+from backtospec.sources.log_files.spans import Spans
 from backtospec.sources.log_files.units import Unit, read_time_unit, read_unit
 from backtospec.sources.log_files.vocabulary import missing_reason
 
@@ -103,7 +104,7 @@ def marks_of(groups: Iterable[Group]) -> list[tuple[Mark, int]]:
     return found
 
 
-def read_cells(cells: Sequence[str], groups: Sequence[Group], decimal: str) -> Cells:
+def read_cells(cells: Spans, groups: Sequence[Group], decimal: str) -> Cells:
     """Return a column of numbers.
 
     Parameters
@@ -151,7 +152,7 @@ def _alone(cell: str) -> int:
 
 
 def _take_numbers(
-    cells: Sequence[str],
+    cells: Spans,
     rows: Ints,
     parts: Cell,
     number: Number,
@@ -162,21 +163,26 @@ def _take_numbers(
     """Fill counts and exponents for the rows of one shape; return their states."""
     sample = cells[int(rows[0])]
     text = sample[parts.start : parts.end]
-    mantissa = re.split("[eE]", text)[0]
+    mantissa, *power = re.split("[eE]", text)
     places = [parts.start + i for i, sign in enumerate(mantissa) if sign.isdigit()]
-    if number.scientific or len(places) > _WHOLE_DIGITS or len(rows) < 8:
+    if len(places) > _WHOLE_DIGITS or len(rows) < 8:
         return _take_singly(cells, rows, parts, decimal, count, exponent)
-    negative = text.startswith("-")
-    for block, digits in digit_blocks(cells, rows):
-        here = rows[block]
-        value = take_integer(digits, places)
-        count[here] = -value if negative else value
+    states = np.full(len(rows), READ, np.int64)
+    value = take_integer(cells, rows, places)
+    count[rows] = -value if text.startswith("-") else value
     exponent[rows] = number.exponent
-    return np.full(len(rows), READ, np.int64)
+    if power:
+        start = parts.start + len(text) - len(power[0].lstrip("+-"))
+        shown = take_integer(cells, rows, range(start, parts.start + len(text)))
+        exponent[rows] += (-shown if "-" in power[0] else shown) - int(power[0])
+        # one that may be an overload mark is looked at by itself
+        large = np.flatnonzero(exponent[rows] + len(places) > _OVERLOAD_COUNT.exponent)
+        states[large] = _take_singly(cells, rows[large], parts, decimal, count, exponent)
+    return states
 
 
 def _take_singly(
-    cells: Sequence[str], rows: Ints, parts: Cell, decimal: str, count: Ints, exponent: Ints
+    cells: Spans, rows: Ints, parts: Cell, decimal: str, count: Ints, exponent: Ints
 ) -> Ints:
     known: dict[str, tuple[int, int, int]] = {}
     states = np.zeros(len(rows), np.int64)

@@ -5,10 +5,12 @@ from __future__ import annotations
 import itertools
 import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from backtospec.sources.log_files.cells import missing_code, take_apart
 from backtospec.sources.log_files.numbers import read_number
+from backtospec.sources.log_files.spans import Spans, join
 from backtospec.sources.log_files.table import Table
 from backtospec.sources.log_files.times import match_time
 from backtospec.sources.log_files.units import read_time_unit, read_unit
@@ -89,7 +91,7 @@ def _is_index(title: str, words: list[str]) -> bool:
     return title in INDEX_TITLES or (bool(words) and words[0] in INDEX_TITLES and len(words) <= 2)
 
 
-def _kind(cells: list[str], title: str) -> str:
+def _kind(cells: Sequence[str], title: str) -> str:
     counts: Counter[str] = Counter()
     for cell in cells:
         if cell:
@@ -143,8 +145,8 @@ def _find_stamp(table: Table, kinds: list[str], roles: Roles) -> None:
         parts = [table.columns[i] for i in chosen]
         first = chosen[0]
         if kinds[first] == "compact date":
-            parts[0] = [f"{cell[:4]}-{cell[4:6]}-{cell[6:]}" for cell in parts[0]]
-        table.columns[first][:] = [" ".join(cells).strip() for cells in zip(*parts, strict=True)]
+            parts[0] = Spans.of([f"{cell[:4]}-{cell[4:6]}-{cell[6:]}" for cell in parts[0]])
+        table.columns[first] = join(parts)
     roles.stamp, roles.stamp_kind = chosen, kind
 
 
@@ -196,7 +198,7 @@ def _untitled_elapsed(
     return plain[0] if all(b >= a for a, b in itertools.pairwise(first)) else None
 
 
-def _floats(cells: list[str]) -> list[float]:
+def _floats(cells: Sequence[str]) -> list[float]:
     found = []
     for cell in cells[:_SAMPLE_ROWS]:
         number = read_number(cell, ".") or read_number(cell, ",")

@@ -11,6 +11,7 @@ from backtospec.sources.log_files.cells import UNREADABLE, Cells, marks_of, read
 from backtospec.sources.log_files.numbers import Mark
 from backtospec.sources.log_files.reading import Assumption
 from backtospec.sources.log_files.shapes import Group, group_by_shape
+from backtospec.sources.log_files.spans import Spans
 from backtospec.sources.log_files.units import Unit
 
 OPTION = "--decimal"
@@ -28,14 +29,14 @@ _SURE = {Mark.POINT: ".", Mark.COMMA: ","}
 class NumberColumn:
     """A column of numbers before its decimal mark is known."""
 
-    cells: list[str]
+    cells: Spans
     groups: list[Group]
     marks: tuple[tuple[Mark, int], ...]
     is_time: bool
     unit: Unit | None
 
     @classmethod
-    def of(cls, cells: list[str], *, is_time: bool, unit: Unit | None) -> NumberColumn:
+    def of(cls, cells: Spans, *, is_time: bool, unit: Unit | None) -> NumberColumn:
         """Return the column with its shapes and what they say."""
         groups = group_by_shape(cells)
         return cls(cells, groups, tuple(marks_of(groups)), is_time, unit)

@@ -6,6 +6,7 @@ import codecs
 import re
 
 from backtospec.errors import BenchError
+from backtospec.sources.log_files.spans import Spans
 
 MAX_BYTES = 256 * 1024 * 1024
 MAX_LINE = 100_000
@@ -72,7 +73,7 @@ def decode(name: str, data: bytes) -> tuple[str, str]:
     return text, encoding
 
 
-def split_lines(name: str, text: str) -> list[str]:
+def split_lines(name: str, text: str) -> Spans:
     """Return the lines, whatever the line ends.
 
     Raises
@@ -80,10 +81,10 @@ def split_lines(name: str, text: str) -> list[str]:
     BenchError
         A line is longer than 100 000 characters.
     """
-    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-    longest = max(map(len, lines))
+    lines = Spans.lines_of(text.replace("\r\n", "\n").replace("\r", "\n"))
+    longest = int(lines.lengths.max())
     if longest > MAX_LINE:
-        number = next(n for n, line in enumerate(lines, 1) if len(line) == longest)
+        number = int(lines.lengths.argmax()) + 1
         raise BenchError(
             f"The line has {longest} characters; up to {MAX_LINE} can be read.",
             f"{name}, line {number}",

@@ -13,6 +13,7 @@ from backtospec.sources.log_files.decimal_mark import NumberColumn
 from backtospec.sources.log_files.numbers import Number
 from backtospec.sources.log_files.reading import Assumption
 from backtospec.sources.log_files.shapes import Ints
+from backtospec.sources.log_files.spans import Spans
 from backtospec.sources.log_files.timeline import Timeline, refuse_backwards
 from backtospec.sources.log_files.units import read_time_unit
 from backtospec.sources.log_files.vocabulary import seconds_in_title, words_of
@@ -32,7 +33,7 @@ def elapsed_timeline(
     decimal: str,
     lines: Sequence[int],
     title: str,
-    unit_cells: Sequence[str] | None,
+    unit_cells: Spans | None,
     units_row: str,
 ) -> tuple[Timeline, list[Assumption]]:
     """Return the time axis of a column of numbers.
@@ -55,11 +56,11 @@ def elapsed_timeline(
         if parts is not None and parts.seconds is not None:
             factor[rows], power[rows] = parts.seconds.count, parts.seconds.exponent
     if unit_cells is not None:
-        known = {cell: read_time_unit(cell) for cell in set(unit_cells)}
-        for row, cell in enumerate(unit_cells):
-            unit = known[cell]
-            if unit is not None and not factor[row]:
-                factor[row], power[row] = unit.count, unit.exponent
+        texts, which = unit_cells.distinct()
+        for place, unit in enumerate(map(read_time_unit, texts)):
+            if unit is not None:
+                rows = np.flatnonzero((which == place) & (factor == 0))
+                factor[rows], power[rows] = unit.count, unit.exponent
     bare = ok & (factor == 0)
     fallback_is_assumed = bool(bare.any()) and fallback is None
     if bare.any():

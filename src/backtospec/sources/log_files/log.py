@@ -18,6 +18,7 @@ from backtospec.sources.log_files.notes import read_notes
 from backtospec.sources.log_files.outcome import FileOutcome
 from backtospec.sources.log_files.reading import Assumption, LogOptions, LogReading, Series
 from backtospec.sources.log_files.series import build_series, find_duplicates, find_gaps
+from backtospec.sources.log_files.spans import Spans
 from backtospec.sources.log_files.table import read_table
 from backtospec.sources.log_files.table_log import read_table_log
 from backtospec.sources.log_files.timeline import ORDER_OPTION, ORDERS
@@ -162,7 +163,7 @@ def _read_file(name: str, data: bytes, options: LogOptions) -> FileOutcome:
     return outcome
 
 
-def _read_lines(name: str, lines: Sequence[str], options: LogOptions) -> FileOutcome:
+def _read_lines(name: str, lines: Spans, options: LogOptions) -> FileOutcome:
     """Notes that are plainly notes, else a table, else whatever notes a hand may have written."""
     if looks_like_notes(lines):
         return read_notes(name, lines, options)

@@ -212,8 +212,12 @@ def _complete_units(
     elif any(entry.number is not None for entry in bare):
         first = next(entry for entry in bare if entry.number is not None)
         raise ask_unit(f"{name}, line {first.line}", first.shown)
-    else:
+    elif used:
         unit, text, line = used.most_common(1)[0][0], "", None
+    else:
+        raise BenchError(
+            "Every reading is an overload mark.", name, "Choose a higher range and repeat."
+        )
     for entry in bare:
         entry.unit = unit
     if text:

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import csv
 import itertools
 import re
-from array import array
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from backtospec.errors import BenchError
 from backtospec.sources.log_files.cells import missing_code, take_apart
+from backtospec.sources.log_files.row_split import SEPARATORS, split_rows
+from backtospec.sources.log_files.spans import Spans
 from backtospec.sources.log_files.times import match_time
 from backtospec.sources.log_files.units import read_time_unit
 from backtospec.sources.log_files.vocabulary import (
@@ -22,11 +22,8 @@ from backtospec.sources.log_files.vocabulary import (
 )
 
 _COMMENT = re.compile(r"\s*(?:#|;|//|%|!|\*)")
-_WIDE_SPACE = re.compile(r"\t+| {2,}")
-_SPACE = re.compile(r"\s+")
 _SAMPLE_LINES = 400
 _MOST_COLUMNS = 100
-_BLOCK_LINES = 20_000
 _MOST_BAD = 0.1
 _USUAL_LOOK = 0.05
 
@@ -55,13 +52,13 @@ class Table:
     titles: tuple[str, ...]
     title_line: int | None
     units_row: tuple[str, ...]
-    columns: tuple[list[str], ...]
+    columns: list[Spans]
     line_numbers: Sequence[int]
     left_out: tuple[tuple[int, str], ...]
     separator: str
 
 
-def read_table(name: str, lines: Sequence[str]) -> Table | None:
+def read_table(name: str, lines: Spans) -> Table | None:
     """Return the table in the lines, or None where no line looks like a row.
 
     Raises
@@ -72,7 +69,7 @@ def read_table(name: str, lines: Sequence[str]) -> Table | None:
     filled = ((number, line) for number, line in enumerate(lines, 1) if line.strip())
     sample = list(itertools.islice(filled, _SAMPLE_LINES))
     best: tuple[int, str, int] | None = None
-    for separator in _SPLITTERS:
+    for separator in SEPARATORS:
         width, hits = _score(sample, separator)
         if width and (best is None or hits > best[0]):
             best = (hits, separator, width)
@@ -84,7 +81,7 @@ def read_table(name: str, lines: Sequence[str]) -> Table | None:
 
 def _first_row(sample: Sequence[tuple[int, str]], separator: str, width: int) -> int:
     """Line of the first row: one that looks like many others, not a title with numbers in it."""
-    split = _SPLITTERS[separator]
+    split = SEPARATORS[separator]
     rows = [
         (number, "".join(map(_look, cells)))
         for number, line in sample
@@ -101,13 +98,16 @@ def _look(cell: str) -> str:
     return "n" if missing_code(cell) is not None or take_apart(cell) is not None else "x"
 
 
-def _rows(name: str, lines: Sequence[str], start: int, separator: str, width: int) -> Table:
-    columns: list[list[str]] = [[] for _ in range(width)]
-    numbers = array("l")
+def _rows(name: str, lines: Spans, start: int, separator: str, width: int) -> Table:
     left_out: list[tuple[int, str]] = []
-    for begin in range(start - 1, len(lines), _BLOCK_LINES):
-        block = lines[begin : begin + _BLOCK_LINES]
-        _append_rows(block, begin + 1, separator, columns, numbers, left_out)
+
+    def fit(number: int, line: str, cells: list[str]) -> list[str] | None:
+        fitted = None if _COMMENT.match(line) else _fitted(cells, width)
+        if fitted is None:
+            left_out.append((number, line))
+        return fitted
+
+    columns, numbers = split_rows(lines, start, separator, width, fit)
     wrong = [each for each in left_out if not _COMMENT.match(each[1])]
     if len(wrong) > max(1, _MOST_BAD * len(numbers)):
         number, line = wrong[0]
@@ -128,47 +128,11 @@ def _rows(name: str, lines: Sequence[str], start: int, separator: str, width: in
         titles,
         title_line,
         units_row,
-        tuple(columns),
+        columns,
         numbers,
         tuple(left_out),
         separator,
     )
-
-
-def _append_rows(
-    block: Sequence[str],
-    first_number: int,
-    separator: str,
-    columns: Sequence[list[str]],
-    numbers: array[int],
-    left_out: list[tuple[int, str]],
-) -> None:
-    split, width = _SPLITTERS[separator], len(columns)
-    rows = list(map(split, block))
-    if set(map(len, rows)) == {width} and "" not in block:
-        numbers.extend(range(first_number, first_number + len(rows)))
-    else:
-        kept: list[list[str]] = []
-        for number, (line, cells) in enumerate(zip(block, rows, strict=True), first_number):
-            if not line or line.isspace():
-                continue
-            if len(cells) != width:
-                fitted = None if _COMMENT.match(line) else _fitted(cells, width)
-                if fitted is None:
-                    left_out.append((number, line))
-                    continue
-                cells = fitted
-            kept.append(cells)
-            numbers.append(number)
-        rows = kept
-    for column, cells_of_column in zip(columns, zip(*rows, strict=True), strict=False):
-        known = dict.fromkeys(cells_of_column)
-        if len(known) < 0.5 * len(cells_of_column):
-            # a few texts repeated: keep one of each
-            one = {text: text for text in known}
-            column.extend([one[text] for text in cells_of_column])
-        else:
-            column.extend(cells_of_column)
 
 
 def _fitted(cells: list[str], width: int) -> list[str] | None:
@@ -183,7 +147,7 @@ def _fitted(cells: list[str], width: int) -> list[str] | None:
 
 
 def _score(sample: Sequence[tuple[int, str]], separator: str) -> tuple[int, int]:
-    split = _SPLITTERS[separator]
+    split = SEPARATORS[separator]
     widths: Counter[int] = Counter()
     for _, line in sample:
         if _COMMENT.match(line) and not line.lstrip().startswith(separator.strip() or "\0"):
@@ -224,9 +188,9 @@ def _titles(
                 cells.pop()
             if len(cells) == width:
                 return cells
-        return _SPLITTERS["  "](bare.strip())
+        return SEPARATORS["  "](bare.strip())
 
-    split = _SPLITTERS[separator]
+    split = SEPARATORS[separator]
     empty = ("",) * width
     units_row = empty
     for number, line in reversed(head):
@@ -248,7 +212,7 @@ def _titles(
 
 def _refuse_split_decimals(name: str, last: tuple[int, str], separator: str, width: int) -> None:
     """Commas that are separators and decimal marks at once leave more cells than titles."""
-    titles = _SPLITTERS[separator](last[1])
+    titles = SEPARATORS[separator](last[1])
     words = {word for cell in titles for word in words_of(cell)}
     if separator == "," and 1 < len(titles) < width and words & TIME_TITLES:
         raise BenchError(
@@ -265,39 +229,3 @@ def _may_be_titles(line: str, cells: Sequence[str]) -> bool:
         return False
     words = {word for cell in cells for word in words_of(cell)}
     return not _COMMENT.match(line) or bool(words & (TIME_TITLES | INDEX_TITLES))
-
-
-def _split_plain(mark: str) -> Callable[[str], list[str]]:
-    other_space = " " if mark == "\t" else "\t"
-
-    def split(line: str) -> list[str]:
-        if '"' in line:
-            try:
-                return [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
-            except (csv.Error, StopIteration):
-                pass
-        if " " in line or other_space in line:
-            return [cell.strip() for cell in line.split(mark)]
-        return line.split(mark)
-
-    return split
-
-
-def _split_wide(line: str) -> list[str]:
-    return _WIDE_SPACE.split(line.strip())
-
-
-def _split_space(line: str) -> list[str]:
-    return _SPACE.split(line.strip())
-
-
-_SPLITTERS: dict[str, Callable[[str], list[str]]] = {
-    "\t": _split_plain("\t"),
-    ";": _split_plain(";"),
-    "|": _split_plain("|"),
-    ",": _split_plain(","),
-    "  ": _split_wide,
-    " ": _split_space,
-    # one reading per line, a fixed interval apart
-    "": lambda line: [line.strip()],
-}

@@ -265,13 +265,12 @@ def _channel_rows(
 ) -> list[tuple[str | None, str, Ints]]:
     rows = np.flatnonzero(timeline.ok)
     if column.channel_column is not None:
-        texts = table.columns[column.channel_column]
         place = place_in(column.title) if si == "degC" else None
-        named = {text: read_channel(text) or text.strip() or None for text in dict.fromkeys(texts)}
-        by_channel: dict[str | None, list[int]] = {}
-        for row in rows.tolist():
-            by_channel.setdefault(place or named[texts[row]], []).append(row)
-        return [(channel, si, np.array(found)) for channel, found in by_channel.items()]
+        texts, which = table.columns[column.channel_column].take(rows).distinct()
+        named = [place or read_channel(text) or text.strip() or None for text in texts]
+        channels = list(dict.fromkeys(named))
+        number = np.array([channels.index(name) for name in named], np.int64)[which]
+        return [(name, si, rows[number == k]) for k, name in enumerate(channels)]
     channel = channel_in_title(column.title)
     if si == "degC":
         place = place_in(column.title)
@@ -289,7 +288,8 @@ def _bad_quality(table: Table, roles: Roles) -> Ints:
     if roles.quality is None:
         return np.zeros(0, np.int64)
     cells = table.columns[roles.quality]
-    return np.array([row for row, cell in enumerate(cells) if cell.lower() in BAD_MARKS], np.int64)
+    texts, which = cells.distinct()
+    return np.flatnonzero(np.array([text.lower() in BAD_MARKS for text in texts], bool)[which])
 
 
 def _note_left_out(

@@ -166,15 +166,15 @@ def _days(
     ok: NDArray[np.bool_],
     stated: str | None,
 ) -> tuple[Ints, NDArray[np.bool_], list[Assumption]]:
-    days, real = day_numbers(times.parts, "ymd")
+    first_at, inverse = _distinct(times.parts)
+    days, real = day_numbers(times.parts[first_at], "ymd")
+    days, real = days[inverse], real[inverse]
     is_open = times.open_order & ok
     if not is_open.any():
         return days, real, []
     where = np.flatnonzero(is_open)
     parts = times.parts[where]
-    # dates repeat for a whole day: judge each once
-    keys = (parts[:, 0] * 10_000 + parts[:, 1]) * 10_000 + parts[:, 2]
-    _, first_at, inverse = np.unique(keys, return_index=True, return_inverse=True)
+    first_at, inverse = _distinct(parts)
     distinct = parts[first_at]
     long_year = bool(times.long_year[where].all())
     dotted = bool(times.dotted[where].all())
@@ -214,6 +214,15 @@ def _days(
     if not stated and not notes and not same:
         notes.append(Assumption(lines[row], f"order of the date: {ORDERS[order]}"))
     return days, real, notes
+
+
+def _distinct(parts: Ints) -> tuple[Ints, Ints]:
+    """Return the first row of each date, and for every row which of them it is."""
+    keys = (parts[:, 0] * 10_000 + parts[:, 1]) * 10_000 + parts[:, 2]
+    # a date stands in row after row for a whole day: look only where it changes
+    heads = np.flatnonzero(np.concatenate([[True], keys[1:] != keys[:-1]])[: len(keys)])
+    _, first_at, which = np.unique(keys[heads], return_index=True, return_inverse=True)
+    return heads[first_at], np.repeat(which, np.diff(np.append(heads, len(keys))))
 
 
 def _continuous(possible: dict[str, Ints], inverse: Ints, clock_us: Ints) -> dict[str, Ints]:

@@ -10,10 +10,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.sources.log_files.shapes import Ints, digit_blocks, group_by_shape, take_integer
+from backtospec.sources.log_files.shapes import Ints, group_by_shape, take_integer
+from backtospec.sources.log_files.spans import Spans
 
 DAY_US = 86_400_000_000
 _WIDEST_OFFSET_US = 15 * 3_600_000_000
+_BLOCK_ROWS = 65_536
 
 _MONTHS = (
     "jan janv ene янв",
@@ -95,7 +97,7 @@ class Times:
 
 def read_times(cells: Sequence[str], kind: str) -> Times:
     """Return a column of cells of one kind: ``stamp``, ``clock`` or ``date``."""
-    n = len(cells)
+    cells, n = Spans.of(cells), len(cells)
     parts = np.zeros((n, 3), np.int64)
     clock, offset = np.full(n, -1, np.int64), np.zeros(n, np.int64)
     flags = {name: np.zeros(n, bool) for name in ("open", "long", "dotted", "offset", "ok")}
@@ -107,21 +109,19 @@ def read_times(cells: Sequence[str], kind: str) -> Times:
         flags["ok"][rows] = True
         halves |= match.groupdict().get("half") is not None
         with_seconds |= match.groupdict().get("x") is not None
-        for block, digits in digit_blocks(cells, rows):
-            here = rows[block]
+        for first in range(0, len(rows), _BLOCK_ROWS):
+            here = rows[first : first + _BLOCK_ROWS]
             if kind != "clock":
-                _fill_dates(match, digits, here, parts, flags)
+                _fill_dates(match, cells, here, parts, flags)
             if kind != "date":
-                clock[here], good = _clock(match, digits)
+                clock[here], good = _clock(match, cells, here)
                 flags["ok"][here] &= good
         zone = match.groupdict().get("zone")
         if zone:
-            # the digits of an offset vary by row, so it is read cell by cell
+            # the digits of an offset vary by row
             start, end = match.span("zone")
-            known = {
-                text: _offset_us(text) for text in {cells[r][start:end] for r in rows.tolist()}
-            }
-            offset[rows] = [known[cells[row][start:end]] for row in rows.tolist()]
+            texts, which = cells.take(rows).part(start, end).distinct()
+            offset[rows] = np.array([_offset_us(text) for text in texts])[which]
             flags["offset"][rows] = True
             flags["ok"][rows] &= np.abs(offset[rows]) <= _WIDEST_OFFSET_US
     return Times(
@@ -158,13 +158,13 @@ def day_numbers(parts: Ints, order: str) -> tuple[Ints, NDArray[np.bool_]]:
 
 def _fill_dates(
     match: re.Match[str],
-    digits: Ints,
+    cells: Spans,
     rows: Ints,
     parts: Ints,
     flags: dict[str, NDArray[np.bool_]],
 ) -> None:
     def number(group: str) -> Ints:
-        return take_integer(digits, range(*match.span(group)))
+        return take_integer(cells, rows, range(*match.span(group)))
 
     found = match.groupdict()
     if found.get("a"):
@@ -184,12 +184,12 @@ def _fill_dates(
     )
 
 
-def _clock(match: re.Match[str], digits: Ints) -> tuple[Ints, NDArray[np.bool_]]:
+def _clock(match: re.Match[str], cells: Spans, rows: Ints) -> tuple[Ints, NDArray[np.bool_]]:
     def number(group: str) -> Ints:
         found = match.groupdict().get(group)
         if found is None:
-            return np.zeros(len(digits), np.int64)
-        return take_integer(digits, range(*match.span(group)))
+            return np.zeros(len(rows), np.int64)
+        return take_integer(cells, rows, range(*match.span(group)))
 
     found = match.groupdict()
     hours, minutes, seconds = number("h"), number("n"), number("x")

@@ -13,6 +13,7 @@ from backtospec.sources.log_files.cells import READ, Cells
 from backtospec.sources.log_files.numbers import Number
 from backtospec.sources.log_files.reading import Assumption
 from backtospec.sources.log_files.shapes import Ints
+from backtospec.sources.log_files.spans import Spans
 from backtospec.sources.log_files.units import Unit, read_unit
 
 OPTION = "--unit"
@@ -62,7 +63,7 @@ def choose_units(
     shown: Sequence[str],
     cells: Cells,
     lines: Sequence[int],
-    by_row: Sequence[str] | None,
+    by_row: Spans | None,
     stated: Stated | None,
     option: tuple[Unit, ...],
 ) -> tuple[Ints, list[Unit], list[Assumption]]:
@@ -87,11 +88,11 @@ def choose_units(
     units = list(cells.units)
     index = cells.unit.copy()
     if by_row is not None:
-        named_by = {text: read_unit(text) for text in dict.fromkeys(by_row)}
-        units += [u for u in dict.fromkeys(named_by.values()) if u is not None and u not in units]
-        place = {text: units.index(u) if u is not None else -1 for text, u in named_by.items()}
-        column = np.array([place[text] for text in by_row], np.int64)
-        index = np.where(index < 0, column, index)
+        texts, which = by_row.distinct()
+        by_text = [read_unit(text) for text in texts]
+        units += [u for u in dict.fromkeys(by_text) if u is not None and u not in units]
+        place = np.array([-1 if unit is None else units.index(unit) for unit in by_text])
+        index = np.where(index < 0, place[which], index)
     read = cells.state == READ
     bare = read & (index < 0)
     notes: list[Assumption] = []
