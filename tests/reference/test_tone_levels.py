@@ -209,7 +209,9 @@ def test_remarks_on_a_pair_of_channels() -> None:
     turned = np.stack([one, noisy(-0.9 * tone(1.0), 2)], axis=1)
     assert codes(analyse(turned, 997.0)) == {("inverted", "R")}
     quiet = np.stack([one, white_noise(len(one), 1e-6, 3)], axis=1)
-    assert codes(analyse(quiet, 997.0)) == {("silence", "R")}
+    assert codes(analyse(quiet, 997.0)) == {("undriven", "R")}
+    empty = np.stack([one, np.zeros(len(one))], axis=1)
+    assert codes(analyse(empty, 997.0)) == {("silence", "R")}
     assert codes(analyse(np.zeros((4800, 2)), 997.0)) == {("silence", "L"), ("silence", "R")}
 
 

@@ -10,9 +10,9 @@ from typing import Any, ClassVar, Literal, TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.document_parts import head
-from backtospec.analysis.notes import FileFacts, channel_names
-from backtospec.analysis.quality import run_edges
+from backtospec.analysis.document_parts import head, known, note_list
+from backtospec.analysis.notes import FileFacts, Note, channel_names
+from backtospec.analysis.quality import overload_fraction, run_edges
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.errors import BenchError
 
@@ -69,10 +69,12 @@ class ControlEvent:
 
 @dataclass(frozen=True, slots=True)
 class ChannelControl:
-    """One channel of one turn.
+    """One channel of one turn; without a figure where ``valid`` is false.
 
     Parameters
     ----------
+    valid, reason
+        Whether the channel may be believed; else ``adc-overload`` or ``silence``.
     has_tone
         Whether a tone was there; without one dropouts cannot be seen.
     events
@@ -85,13 +87,15 @@ class ChannelControl:
         The reading in plain words.
     """
 
-    has_tone: bool
-    events: tuple[ControlEvent, ...]
-    crackles_per_s: float
-    dropouts_per_s: float | None
-    worst_crackle_db: float | None
-    worst_dropout_db: float | None
-    text: str
+    valid: bool
+    reason: str | None = None
+    has_tone: bool | None = None
+    events: tuple[ControlEvent, ...] = ()
+    crackles_per_s: float | None = None
+    dropouts_per_s: float | None = None
+    worst_crackle_db: float | None = None
+    worst_dropout_db: float | None = None
+    text: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,12 +110,15 @@ class ControlAnalysis:
         By name: ``L`` and ``R``, or ``M`` for one channel.
     turn_s
         When the turn began and ended.
+    notes
+        Remarks.
     """
 
     kind: ClassVar[Literal["control"]] = "control"
     file: FileFacts
     channels: Mapping[str, ChannelControl]
     turn_s: tuple[float, float]
+    notes: tuple[Note, ...] = ()
 
 
 def analyse_control(
@@ -161,12 +168,29 @@ def analyse_control(
             "turn",
             "Give its start and end as they are in the recording.",
         )
-    channels = {}
+    channels: dict[str, ChannelControl] = {}
+    notes: list[Note] = []
     for index, name in enumerate(channel_names(samples.shape[1])):
-        channels[name] = _channel(
-            samples[:, index], rate_hz, setup.nominal_hz, setup.volts(name), (begin_s, end_s)
-        )
-    return ControlAnalysis(file, channels, (begin_s, end_s))
+        column = samples[:, index]
+        refused = _refused(column, rate_hz / setup.nominal_hz, name)
+        if refused is None:
+            channels[name] = _channel(
+                column, rate_hz, setup.nominal_hz, setup.volts(name), (begin_s, end_s)
+            )
+        else:
+            channels[name] = ChannelControl(False, refused.code)
+            notes.append(refused)
+    return ControlAnalysis(file, channels, (begin_s, end_s), tuple(notes))
+
+
+def _refused(samples: Array, cycle_samples: float, name: str) -> Note | None:
+    """Return why a channel cannot be read, or ``None``."""
+    if np.ptp(samples) == 0:
+        return Note("silence", "Every sample is the same: nothing was recorded.", name)
+    if overload_fraction(samples, cycle_samples) > 0:
+        text = "The recorder was overloaded. Turn its input down and record again."
+        return Note("adc-overload", text, name)
+    return None
 
 
 def _channel(
@@ -221,6 +245,7 @@ def _summary(
         )
     text = "; ".join(said) + ": clean the control." if said else "The control turns quietly."
     return ChannelControl(
+        valid=True,
         has_tone=has_tone,
         events=events,
         crackles_per_s=len(crackles) / span_s,
@@ -361,22 +386,32 @@ def document_of(analysis: ControlAnalysis) -> dict[str, Any]:
     return {
         **head(analysis.kind, analysis.file),
         "turn_s": list(analysis.turn_s),
-        "channels": {
-            name: {
-                key: value
-                for key in ChannelControl.__dataclass_fields__
-                if key != "events" and (value := getattr(channel, key)) is not None
-            }
-            | {
-                "events": [
-                    {
-                        key: value
-                        for key in ControlEvent.__dataclass_fields__
-                        if (value := getattr(event, key)) is not None
-                    }
-                    for event in channel.events
-                ]
-            }
-            for name, channel in analysis.channels.items()
-        },
+        "channels": {name: _channel_document(one) for name, one in analysis.channels.items()},
+        "notes": note_list(analysis.notes),
     }
+
+
+def _channel_document(channel: ChannelControl) -> dict[str, Any]:
+    document: dict[str, Any] = {"valid": channel.valid, "reason": channel.reason}
+    if not channel.valid:
+        return document
+    document |= known(
+        has_tone=channel.has_tone,
+        crackles_per_s=channel.crackles_per_s,
+        dropouts_per_s=channel.dropouts_per_s,
+        worst_crackle_db=channel.worst_crackle_db,
+        worst_dropout_db=channel.worst_dropout_db,
+        text=channel.text,
+    )
+    document["events"] = [
+        known(
+            kind=event.kind,
+            start_s=event.start_s,
+            end_s=event.end_s,
+            rotation_percent=event.rotation_percent,
+            level_db=event.level_db,
+            peak_v=event.peak_v,
+        )
+        for event in channel.events
+    ]
+    return document

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from backtospec.analysis.notes import measuring_bands
 from backtospec.analysis.quality import CrestLoss, crest_loss
 from backtospec.analysis.tone_fit import FittedTone
+from backtospec.analysis.weighting import Weighting, power_gain
 
 Array = NDArray[np.float64]
 
@@ -19,6 +20,8 @@ _STATED_ORDERS = 10
 _SURE = 3.0
 _SURE_AMONG_MANY = 5.0
 _LOWEST = 1e-40
+_WEIGHTINGS: tuple[Weighting, ...] = ("A", "468")
+_WEIGHTED_TOP_HZ = 20_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +65,8 @@ class Distortion:
         By order: every harmonic to the band edge that stands out of the noise; bounds up to the
         tenth.
     thdn_percent, thdn_db
-        By band, relative to the fundamental. DC never counts.
+        By band, relative to the fundamental. DC never counts. ``A`` and ``468`` (the curve of
+        BS.468) are weighted and rms, the fundamental unweighted.
     thdn_percent_re_total
         By band, relative to the whole signal in that band.
     snr_db
@@ -154,7 +158,12 @@ def total(amplitudes: Array, amplitude_u: float, fundamental: float) -> Total:
     return Total(None, None, bound / fundamental)
 
 
-def read_distortion(fitted: FittedTone, column: int, rate_hz: float) -> Distortion:
+def read_distortion(
+    fitted: FittedTone,
+    column: int,
+    rate_hz: float,
+    bands_hz: tuple[tuple[float, float], ...] = (),
+) -> Distortion:
     """Return everything beside the fundamental in one channel.
 
     Parameters
@@ -165,6 +174,8 @@ def read_distortion(fitted: FittedTone, column: int, rate_hz: float) -> Distorti
         Which channel of it.
     rate_hz
         Sampling rate.
+    bands_hz
+        Bands for THD+N and signal to noise beside the usual ones, low and high end of each.
     """
     lines = np.abs(fitted.harmonics[:, column])
     fundamental, amplitude_u = float(lines[0]), float(fitted.amplitude_u[column])
@@ -173,7 +184,7 @@ def read_distortion(fitted: FittedTone, column: int, rate_hz: float) -> Distorti
     thd_all = total(lines[1:], amplitude_u, fundamental)
     known, doubt, bounded = _harmonics(lines, fitted.orders, amplitude_u)
     hum, hum_u = _hum(fitted, column, fundamental)
-    thdn, re_total, snr = _bands(fitted, column, rate_hz)
+    thdn, re_total, snr = _bands(fitted, column, rate_hz, bands_hz)
     return Distortion(
         thd_percent=_percent(thd.ratio),
         thd_percent_u=_percent(thd.ratio_u),
@@ -243,31 +254,50 @@ def _hum(
 
 
 def _bands(
-    fitted: FittedTone, column: int, rate_hz: float
+    fitted: FittedTone, column: int, rate_hz: float, more_hz: tuple[tuple[float, float], ...]
 ) -> tuple[dict[str, float], dict[str, float], dict[str, float]]:
-    """Return THD+N, THD+N re the whole signal (percent) and signal to noise (dB) by band."""
+    """Return THD+N, THD+N re the whole signal (percent) and signal to noise (dB) by band.
+
+    ``A`` and ``468`` are weighted sums from 20 Hz to 20 kHz or half the rate, rms; the
+    fundamental itself is not weighted.
+    """
     power, bins_hz = _residual_density(fitted, column, rate_hz)
     fundamental = float(abs(fitted.harmonics[0, column]))
     bias = 2 * float(fitted.amplitude_u[column]) ** 2
-    harmonics_hz = fitted.orders[1:] * fitted.hz
+    harmonics_hz = np.asarray(fitted.orders[1:] * fitted.hz, dtype=np.float64)
     harmonics = np.abs(fitted.harmonics[1:, column]) ** 2 - bias
     others = [
         (order * family.hz, float(abs(line[column])) ** 2 - bias)
         for family, lines in zip(fitted.fit.families[1:], fitted.fit.amplitudes[1:], strict=True)
         for order, line in zip(family.orders, lines, strict=True)
     ]
+    others_hz, squares = (np.array([line[part] for line in others]) for part in (0, 1))
     thdn, re_total, snr = {}, {}, {}
-    for name, low, high in measuring_bands(rate_hz):
-        inside = (bins_hz >= low) & (bins_hz <= high)
-        noise = 2 * float(power[inside].sum())
-        noise += sum(square for hz, square in others if low <= hz <= high)
-        within = (harmonics_hz >= low) & (harmonics_hz <= high)
-        everything = max(noise + float(harmonics[within].sum()), 0.0)
+    for name, weighting, low, high in _sums(rate_hz, more_hz):
+
+        def gain(hz: Array, w: Weighting = weighting, a: float = low, b: float = high) -> Array:
+            return np.where((hz >= a) & (hz <= b), power_gain(w, hz), 0.0)
+
+        noise = 2 * float(np.dot(power, gain(bins_hz))) + float(np.dot(squares, gain(others_hz)))
+        everything = max(noise + float(np.dot(harmonics, gain(harmonics_hz))), 0.0)
         ratio = math.sqrt(everything) / fundamental
         thdn[name] = 100 * ratio
         re_total[name] = 100 * ratio / math.sqrt(1 + ratio**2)
         snr[name] = -decibels(math.sqrt(max(noise, 0.0)) / fundamental)
     return thdn, re_total, snr
+
+
+def _sums(
+    rate_hz: float, more_hz: tuple[tuple[float, float], ...]
+) -> list[tuple[str, Weighting, float, float]]:
+    """Return (name, weighting, low in Hz, high in Hz) of everything that is summed."""
+    plain = list(measuring_bands(rate_hz))
+    plain += [(f"{low:g}-{high:g}", low, high) for low, high in more_hz]
+    top_hz = min(_WEIGHTED_TOP_HZ, rate_hz / 2)
+    weighted: list[tuple[str, Weighting, float, float]] = [
+        (weighting, weighting, 20.0, top_hz) for weighting in _WEIGHTINGS
+    ]
+    return [(name, "unweighted", low, high) for name, low, high in plain] + weighted
 
 
 def _residual_density(fitted: FittedTone, column: int, rate_hz: float) -> tuple[Array, Array]:

@@ -2,13 +2,22 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from typing import assert_never
+
+import numpy as np
 
 from backtospec.analysis.distortion import Distortion
 from backtospec.analysis.document_parts import Document, head, known, note_list
+from backtospec.analysis.notes import Note
+from backtospec.analysis.output_resistance import OutputResistance
 from backtospec.analysis.ramp import ChannelRamp, RampAnalysis, Step
+from backtospec.analysis.residual import ResidualCycle
 from backtospec.analysis.thresholds import PowerAtThd
 from backtospec.analysis.tone import ChannelTone, ToneAnalysis
+from backtospec.analysis.tone_crosscheck import CrossCheck
+from backtospec.analysis.tone_crosstalk import Crosstalk
 
 
 def as_document(analysis: ToneAnalysis | RampAnalysis) -> Document:
@@ -76,8 +85,93 @@ def channel_of_tone(tone: ChannelTone) -> Document:
             dc_v=tone.dc_v,
             dc_v_u=tone.dc_v_u,
             noise_floor_dbfs=tone.noise_floor_dbfs,
+            driven=tone.driven,
         ),
+        **(_crosstalk(tone.crosstalk) if tone.crosstalk else {}),
         **(_distortion(tone.distortion) if tone.distortion else {}),
+        **({"cross_check": _cross_check(tone.check)} if tone.check else {}),
+        **({"cycle": cycle_document(tone.cycle, tone.fundamental_vrms)} if tone.cycle else {}),
+    }
+
+
+def with_output_resistance(
+    document: Document, found: Mapping[str, OutputResistance], notes: tuple[Note, ...]
+) -> Document:
+    """Return the document of a tone on its load with what an open recording beside it tells.
+
+    Parameters
+    ----------
+    document
+        Of the loaded recording.
+    found
+        By channel.
+    notes
+        On channels that gave none.
+    """
+    channels = {
+        name: channel | (_resistance(found[name]) if name in found else {})
+        for name, channel in document["channels"].items()
+    }
+    return {**document, "channels": channels, "notes": document["notes"] + note_list(notes)}
+
+
+def _resistance(found: OutputResistance) -> Document:
+    damping = found.damping_factor
+    told = damping is not None
+    return known(
+        output_resistance_ohm=found.ohm.value if told else None,
+        output_resistance_ohm_u=found.ohm.u if told else None,
+        output_resistance_ohm_at_most=found.ohm_at_most,
+        damping_factor=damping.value if damping else None,
+        damping_factor_u=damping.u if damping else None,
+        damping_factor_at_least=found.damping_factor_at_least,
+    )
+
+
+def _crosstalk(found: Crosstalk) -> Document:
+    return known(
+        crosstalk_db=found.db,
+        crosstalk_db_u=found.db_u,
+        crosstalk_db_at_most=found.db_at_most,
+        crosstalk_phase_deg=found.phase_deg,
+        crosstalk_phase_deg_u=found.phase_deg_u,
+    )
+
+
+def _cross_check(check: CrossCheck) -> Document:
+    return {
+        "window": "flat-top",
+        "agrees": not check.differing,
+        "difference_db": {str(k): line.difference_db for k, line in check.lines.items()},
+        "limit_db": {str(k): line.limit_db for k, line in check.lines.items()},
+    }
+
+
+def cycle_document(cycle: ResidualCycle, fundamental_vrms: float | None) -> Document:
+    """Return the average residual of a cycle as a document holds it.
+
+    Parameters
+    ----------
+    cycle
+        As read.
+    fundamental_vrms
+        Of the fundamental; the residual is then in volts.
+    """
+    peak_v = math.sqrt(2) * (fundamental_vrms or 0.0)
+    return {
+        "phase_deg": cycle.phase_deg.tolist(),
+        "fundamental": np.sin(np.deg2rad(cycle.phase_deg)).tolist(),
+        "residual_v": (peak_v * cycle.residual).tolist(),
+        "residual_v_u": (peak_v * cycle.residual_u).tolist(),
+        "shape": cycle.shape,
+        "locked_shape": cycle.locked_shape,
+        "text": cycle.text,
+        "evidence": list(cycle.evidence),
+        "confidence": cycle.confidence,
+        "sure": cycle.sure,
+        "locked_percent": cycle.locked_percent,
+        "hum_percent": cycle.hum_percent,
+        "noise_percent": cycle.noise_percent,
     }
 
 
@@ -99,6 +193,7 @@ def _distortion(found: Distortion) -> Document:
         thdn_db=found.thdn_db,
         thdn_percent_re_total=found.thdn_percent_re_total,
         snr_db=found.snr_db,
+        weighting_detector="rms" if "A" in found.snr_db else None,
         hum_db=found.hum_db,
         hum_db_u=found.hum_db_u,
         spurs_db=found.spurs_db,

@@ -11,7 +11,8 @@ from backtospec.analysis.line_fit import interpolated_bin, line_spectrum
 
 Array = NDArray[np.float64]
 
-_MAINS_HZ = (50.0, 60.0)
+#: Nominal mains frequencies.
+MAINS_HZ = (50.0, 60.0)
 _MAINS_TOLERANCE = 0.008
 _HIGHEST_ORDER = 20
 _MOST_SINGLE_LINES = 12
@@ -59,7 +60,7 @@ def find_mains(
     power = line_spectrum(residual)
     floor = local_floor(power)
     bin_hz = rate_hz / len(residual)
-    candidates = (nominal_hz,) if nominal_hz else _MAINS_HZ
+    candidates = (nominal_hz,) if nominal_hz else MAINS_HZ
     found = [_lines_of(power, floor, bin_hz, base) for base in candidates]
     best = max(found, key=lambda lines: sum(p for _, _, p in lines))
     telling = [line for line in best if line[0] in (1, 2, 3, 4, 6)]
@@ -98,7 +99,7 @@ def _lines_of(
 
 
 def find_single_lines(
-    residual: Array, rate_hz: float, known_hz: tuple[float, ...]
+    residual: Array, rate_hz: float, known_hz: tuple[float, ...], guard_bins: int = 4
 ) -> tuple[float, ...]:
     """Return frequencies of lines in a residual, the strongest first, at most twelve.
 
@@ -107,7 +108,9 @@ def find_single_lines(
     residual
         Shape (samples, channels).
     known_hz
-        Lines already modelled; nothing within four bins of them is taken.
+        Lines already modelled.
+    guard_bins
+        Nothing within so many bins of them is taken.
     """
     power = line_spectrum(residual)
     bin_hz = rate_hz / len(residual)
@@ -116,7 +119,7 @@ def find_single_lines(
     taken[:4] = taken[-3:] = True
     for hz in known_hz:
         middle = round(hz / bin_hz)
-        taken[max(0, middle - 4) : middle + 5] = True
+        taken[max(0, middle - guard_bins) : middle + guard_bins + 1] = True
     found: list[float] = []
     while len(found) < _MOST_SINGLE_LINES:
         peak = int(np.argmax(np.where(taken, 0, over)))

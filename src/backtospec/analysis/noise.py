@@ -11,7 +11,7 @@ from typing import Any, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.document_parts import head
+from backtospec.analysis.document_parts import head, note_list
 from backtospec.analysis.line_fit import line_spectrum
 from backtospec.analysis.noise_lines import (
     PIECE_S,
@@ -343,11 +343,7 @@ def document_of(analysis: NoiseAnalysis) -> dict[str, Any]:
         "band_hz": list(analysis.band_hz),
         "detector": "rms",
         "channels": {name: _channel_document(one) for name, one in analysis.channels.items()},
-        "notes": [
-            {"code": note.code, "channel": note.channel, "text": note.text}
-            | ({} if note.at_s is None else {"at_s": note.at_s})
-            for note in analysis.notes
-        ],
+        "notes": note_list(analysis.notes),
     }
 
 

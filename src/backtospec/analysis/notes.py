@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
+from backtospec.errors import BenchError
+
 NoteCode: TypeAlias = Literal[
     "adc-overload",
     "amplifier-clipping",
@@ -23,6 +25,10 @@ NoteCode: TypeAlias = Literal[
     "harmonics-out-of-band",
     "floor-limited",
     "drift",
+    "undriven",
+    "terms-added",
+    "methods-differ",
+    "no-output-resistance",
     "tone-ratio",
     "no-reference",
     "salvaged",
@@ -94,3 +100,23 @@ def measuring_bands(rate_hz: float) -> tuple[tuple[str, float, float], ...]:
     """
     edges = [edge for edge in (20_000, 22_000, 80_000) if edge <= rate_hz / 2]
     return tuple((f"20-{edge}", 20.0, float(edge)) for edge in edges or [int(rate_hz / 2)])
+
+
+def refuse_bands(bands_hz: tuple[tuple[float, float], ...], rate_hz: float) -> None:
+    """Raise where a sampling rate does not carry a band that was asked for.
+
+    Parameters
+    ----------
+    bands_hz
+        Low and high end of each.
+    rate_hz
+        Sampling rate.
+    """
+    for _, high in bands_hz:
+        if high > rate_hz / 2:
+            raise BenchError(
+                f"a band to {high:g} Hz is not in a recording of {rate_hz:g} samples per second: "
+                f"it ends at {rate_hz / 2:g} Hz.",
+                "bands",
+                "Record at a higher rate, or give a narrower band.",
+            )

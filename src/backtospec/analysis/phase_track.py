@@ -40,7 +40,9 @@ class PhaseTrack:
     wander_hz: float
 
 
-def follow_phase(samples: Array, positions: Array, rate_hz: float, hz: float) -> PhaseTrack | None:
+def follow_phase(
+    samples: Array, positions: Array, rate_hz: float, hz: float, always: bool = False
+) -> PhaseTrack | None:
     """Return the phase of a tone whose frequency wavers, or ``None`` where it is steady.
 
     Parameters
@@ -49,6 +51,8 @@ def follow_phase(samples: Array, positions: Array, rate_hz: float, hz: float) ->
         Shape (samples, channels) without a break, and their index in the file.
     rate_hz, hz
         Sampling rate, and the tone to a cycle per block of eight cycles.
+    always
+        Follow a wander too small to spoil a figure as well.
 
     Notes
     -----
@@ -66,7 +70,7 @@ def follow_phase(samples: Array, positions: Array, rate_hz: float, hz: float) ->
     off = _block_phases(samples, cycles, size, count)
     line = np.polynomial.polynomial.polyfit(middle, off, 1)
     wander = off - np.polynomial.polynomial.polyval(middle, line)
-    smooth = _smoothed(middle, wander, place)
+    smooth = _smoothed(middle, wander, place, again=always)
     if smooth is None:
         return None
     cycles = cycles + np.polynomial.polynomial.polyval(place, line) + smooth

@@ -11,7 +11,9 @@ from numpy.typing import NDArray
 
 from backtospec.analysis.distortion import total
 from backtospec.analysis.residual_shapes import Fault, ShapeMatch, match_shapes
-from backtospec.analysis.tone_fit import FittedTone, orders_below
+from backtospec.analysis.tone_fit import FittedTone, fit_tone, orders_below
+from backtospec.analysis.tone_search import find_tone
+from backtospec.errors import BenchError
 
 Array = NDArray[np.float64]
 Complex = NDArray[np.complex128]
@@ -19,6 +21,7 @@ Complex = NDArray[np.complex128]
 ResidualShape: TypeAlias = Fault | Literal["hum", "noise", "unclear"]
 
 PHASE_BINS = 256
+_FEWEST_CYCLES = 8
 _MOST_ORDER = 100
 _CHUNK = 65_536
 #: With fewer orders in the band every shape looks like a bend.
@@ -81,9 +84,48 @@ class ResidualCycle:
     noise_percent: float
 
 
-def average_residual(
-    fitted: FittedTone, column: int, rate_hz: float, positions: Array | None = None
+def read_cycle(
+    samples: Array, rate_hz: float, hz: float, mains_hz: float | None = None
 ) -> ResidualCycle:
+    """Return the average residual of one stretch of a steady tone, and what its shape says.
+
+    Parameters
+    ----------
+    samples
+        One channel, shape (samples,), digital amplitude, without a gap: from 8 cycles up, and
+        for a shape from 0.1 s.
+    rate_hz
+        Sampling rate.
+    hz
+        The tone, to a fifth of a cycle in the whole stretch, or as it was set.
+    mains_hz
+        50, 60 or ``None`` to try both.
+
+    Raises
+    ------
+    BenchError
+        When the stretch is shorter than 8 cycles, or its tone is not near ``hz`` (±3 %).
+
+    Examples
+    --------
+    >>> turn = 2 * np.pi * 997.02 * np.arange(9600) / 48_000
+    >>> cut = np.clip(np.sin(turn), -0.98, 0.98)
+    >>> read_cycle(0.5 * cut, 48_000, 997.0).shape
+    'symmetric-clipping'
+    """
+    if len(samples) * hz < _FEWEST_CYCLES * rate_hz:
+        raise BenchError(
+            f"{len(samples) / rate_hz:.4g} s hold less than {_FEWEST_CYCLES} cycles of {hz:g} Hz.",
+            "stretch",
+            "Take a longer one.",
+        )
+    column = samples[:, None]
+    start_hz = find_tone(column, rate_hz, hz)
+    positions = np.arange(len(samples), dtype=np.float64)
+    return average_residual(fit_tone(column, positions, rate_hz, start_hz, mains_hz), 0, rate_hz)
+
+
+def average_residual(fitted: FittedTone, column: int, rate_hz: float) -> ResidualCycle:
     """Return the residual averaged over all cycles against phase, and what its shape says.
 
     Parameters
@@ -94,8 +136,6 @@ def average_residual(
         Which channel of it.
     rate_hz
         Sampling rate.
-    positions
-        Index of each fitted sample in the file, where the stretch is not one piece.
 
     Notes
     -----
@@ -104,14 +144,9 @@ def average_residual(
     recorded: an inverting interface exchanges the sides. A tone that shares a line with hum
     cannot be told from it.
     """
-    count = len(fitted.residual)
-    offset: Array = np.arange(count, dtype=np.float64) - (count - 1) / 2
-    if positions is not None:
-        offset = positions - fitted.fit.centre
-    cycles = fitted.hz * offset / rate_hz
     first = complex(fitted.harmonics[0, column])
     size = abs(first)
-    cycles = np.asarray(cycles + np.angle(first) / (2 * np.pi), dtype=np.float64)
+    cycles = np.asarray(fitted.cycles + np.angle(first) / (2 * np.pi), dtype=np.float64)
     noise = fitted.residual[:, column]
     lines = _aligned_lines(fitted, column, rate_hz, cycles, noise)
     amplitude_u = float(fitted.amplitude_u[column])

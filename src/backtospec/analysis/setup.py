@@ -36,6 +36,9 @@ class CaptureSetup:
         The maker's distortion figure; the power is then also found at this THD. 0…100 %.
     rated_power_w
         The maker's power figure.
+    bands_hz
+        Bands in which THD+N and signal to noise are wanted beside the usual ones: low and high
+        end of each, 1…96 000 Hz.
 
     Raises
     ------
@@ -57,6 +60,7 @@ class CaptureSetup:
     channels: tuple[int, ...] | None = None
     rated_thd_percent: float | None = None
     rated_power_w: float | None = None
+    bands_hz: tuple[tuple[float, float], ...] = ()
 
     def __post_init__(self) -> None:
         faults = [
@@ -70,6 +74,7 @@ class CaptureSetup:
             *_range_faults(self.rated_power_w, "rated power", (0.0, 1e5), "W"),
             *_mains_faults(self.mains_hz),
             *_channels_faults(self.channels),
+            *(fault for low, high in self.bands_hz for fault in _band_faults(low, high)),
         ]
         if faults:
             raise BenchError.of(faults)
@@ -141,5 +146,17 @@ def _channels_faults(channels: tuple[int, ...] | None) -> list[BenchError]:
             f"{given!r} does not name one or two different channels, counted from 1.",
             "channels",
             "Give, for example, 1,2.",
+        )
+    ]
+
+
+def _band_faults(low: float, high: float) -> list[BenchError]:
+    if 1 <= low < high <= 96_000:
+        return []
+    return [
+        BenchError(
+            f"{low:g}-{high:g} Hz is no band within 1…96000 Hz, the lower end first.",
+            "bands",
+            "Give, for example, 20-20000,400-30000.",
         )
     ]

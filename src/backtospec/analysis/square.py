@@ -10,7 +10,7 @@ from typing import Any, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.document_parts import head
+from backtospec.analysis.document_parts import head, note_list
 from backtospec.analysis.line_fit import Family, fit_lines, strongest_line
 from backtospec.analysis.notes import FileFacts, Note, channel_names
 from backtospec.analysis.quality import overload_fraction
@@ -365,10 +365,7 @@ def document_of(analysis: SquareAnalysis) -> dict[str, Any]:
         "interface_rise_s": analysis.interface_rise_s,
         "interface_measured": analysis.interface_measured,
         "channels": {name: _channel_document(one) for name, one in analysis.channels.items()},
-        "notes": [
-            {"code": note.code, "channel": note.channel, "text": note.text}
-            for note in analysis.notes
-        ],
+        "notes": note_list(analysis.notes),
     }
 
 

@@ -11,23 +11,27 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.distortion import Distortion, read_distortion
-from backtospec.analysis.line_fit import Family, fit_lines, line_spectrum, strongest_line
-from backtospec.analysis.notes import FileFacts, Note, channel_names
+from backtospec.analysis.notes import FileFacts, Note, channel_names, refuse_bands
 from backtospec.analysis.quality import overload_fraction, quantisation_step
+from backtospec.analysis.residual import ResidualCycle, average_residual
 from backtospec.analysis.setup import CaptureSetup
-from backtospec.analysis.stretches import Stretches, find_stretches, thump_end
-from backtospec.analysis.tone_fit import FittedTone, fit_tone, orders_below
-from backtospec.analysis.tone_notes import channel_notes, whole_notes
-from backtospec.errors import BenchError
+from backtospec.analysis.stretches import Stretches, find_stretches
+from backtospec.analysis.tone_crosscheck import ChannelFit, CrossCheck, fit_checked_tone
+from backtospec.analysis.tone_crosstalk import Crosstalk, read_crosstalk
+from backtospec.analysis.tone_fit import FittedTone
+from backtospec.analysis.tone_notes import channel_notes, undriven_note, whole_notes
+from backtospec.analysis.tone_search import (
+    driven_channels,
+    find_tone,
+    frequencies_differ,
+    own_frequencies,
+    spoiled_by_thump,
+)
 
 Array = NDArray[np.float64]
 
-_SEARCH = 0.03
-_SHORTEST_CYCLES = 2
 _SILENT_RMS = 1e-5
-_MOST_THUMP_STEPS = 8
 _HEARD_OVER_DOUBT = 6.0
-_HEARD_IN_SPECTRUM = 1e3
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +54,15 @@ class ChannelTone:
         20·log10 of the rms of what is left when every line is removed, to half the rate.
     distortion
         Harmonics, THD, THD+N, signal to noise, hum, single lines.
+    driven
+        Whether this channel plays the tone, where there are two; an undriven one has only the
+        figures that stand out of its noise.
+    crosstalk
+        For an undriven channel, its line over that of the driven one.
+    check
+        The tone and its harmonics read a second time, through a window.
+    cycle
+        The average residual over one cycle.
 
     Figures ending in ``_u`` are standard uncertainties in the same unit.
     """
@@ -68,6 +81,10 @@ class ChannelTone:
     dc_v_u: float | None = None
     noise_floor_dbfs: float | None = None
     distortion: Distortion | None = None
+    driven: bool | None = None
+    crosstalk: Crosstalk | None = None
+    check: CrossCheck | None = None
+    cycle: ResidualCycle | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +145,8 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
     -----
     Least squares with every harmonic to the band edge, DC, slope, hum and single lines; the
     frequencies by Gauss-Newton (IEEE 1057 sine fit, extended). Uncertainties assume a white
-    residual. Samples lost, gaps of zeros and a transient at the start are left out.
+    residual. Samples lost, gaps of zeros and a transient at the start are left out. Every line is
+    read again through a window; where the two readings differ, terms are added, and that is said.
 
     Examples
     --------
@@ -148,14 +166,17 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
     '0.100 %'
     """
     rate_hz = float(file.sample_rate_hz)
+    refuse_bands(setup.bands_hz, rate_hz)
     names = channel_names(samples.shape[1])
     channels: dict[str, ChannelTone] = {}
     notes: list[Note] = []
     alive = _sounding(samples, names, channels, notes)
     if not alive:
         return ToneAnalysis(file, channels, notes=tuple(notes))
-    hz = _find_tone(samples[:, alive], rate_hz, setup.nominal_hz)
-    stretches = find_stretches(samples[:, alive], rate_hz, hz)
+    hz = find_tone(samples[:, alive], rate_hz, setup.nominal_hz)
+    playing = driven_channels(samples[:, alive], rate_hz, hz)
+    driven = [index for index, plays in zip(alive, playing, strict=True) if plays]
+    stretches = find_stretches(samples[:, driven], rate_hz, hz)
     heard = samples[stretches.start : stretches.end]
     for index in list(alive):
         share = overload_fraction(heard[:, index], rate_hz / hz)
@@ -165,32 +186,35 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
             notes.append(_overload_note(names[index], share))
     if not alive:
         return ToneAnalysis(file, _in_order(channels, names), notes=tuple(notes))
-    fits, stretches = _fit_channels(samples, alive, rate_hz, hz, setup, stretches)
+    driven = [index for index in driven if index in alive] or alive
+    fits, stretches = _fit_channels(samples, alive, driven, rate_hz, hz, setup, stretches)
     notes.extend(stretches.notes)
-    for index, (fitted, column) in fits.items():
-        name = names[index]
-        if abs(fitted.harmonics[0, column]) < _HEARD_OVER_DOUBT * fitted.amplitude_u[column]:
-            channels[name] = ChannelTone(False, "silence")
-            notes.append(Note("silence", "No tone stands out of the noise.", name))
-            continue
-        channels[name] = _channel(fitted, column, rate_hz, name, setup)
-        step = quantisation_step(samples[:, index])
-        notes.extend(channel_notes(name, fitted, column, channels[name].distortion, rate_hz, step))
-    valid = {index: fit for index, fit in fits.items() if channels[names[index]].valid}
+    for index, name in enumerate(names):
+        if index in fits:
+            step = quantisation_step(samples[:, index])
+            found, remarks = _read_channel(fits, index, names, rate_hz, step, setup)
+            channels[name] = found
+            notes.extend(remarks)
+    played = {i: fit for i, fit in fits.items() if channels[names[i]].driven is not False}
+    valid = {i: fit for i, fit in played.items() if channels[names[i]].valid}
     notes.extend(whole_notes(samples, valid, names))
     return _summary(file, setup, _in_order(channels, names), fits, stretches, notes)
 
 
-Fits = Mapping[int, tuple[FittedTone, int]]
+Fits = Mapping[int, ChannelFit]
 
 
 def _sounding(
     samples: Array, names: tuple[str, ...], channels: dict[str, ChannelTone], notes: list[Note]
 ) -> list[int]:
-    """Return the channels that are not silent; note and refuse those that are."""
+    """Return the channels to listen to; note and refuse those that are silent.
+
+    Beside a channel that sounds, one that holds anything at all may hold crosstalk.
+    """
+    loud = bool(np.any(np.std(samples, axis=0) > _SILENT_RMS))
     alive = []
     for index, name in enumerate(names):
-        if float(np.std(samples[:, index])) > _SILENT_RMS:
+        if loud and np.ptp(samples[:, index]) > 0:
             alive.append(index)
             continue
         channels[name] = ChannelTone(False, "silence")
@@ -207,105 +231,88 @@ def _overload_note(name: str, share: float) -> Note:
     )
 
 
-def _find_tone(samples: Array, rate_hz: float, nominal_hz: float) -> float:
-    """Return the tone's frequency to a fraction of a bin, refusing a recording without it."""
-    if len(samples) * nominal_hz / rate_hz < _SHORTEST_CYCLES:
-        raise BenchError(
-            f"{len(samples) / rate_hz:.4g} s hold less than {_SHORTEST_CYCLES} cycles of "
-            f"{nominal_hz:g} Hz.",
-            "recording",
-            "Record for longer.",
-        )
-    bin_hz = rate_hz / len(samples)
-    low, high = nominal_hz * (1 - _SEARCH) - bin_hz, nominal_hz * (1 + _SEARCH) + bin_hz
-    hz = strongest_line(samples, rate_hz, low, min(high, 0.49 * rate_hz))
-    power = line_spectrum(samples)
-    bins = np.arange(len(power)) * bin_hz
-    near = float(power[(bins >= low) & (bins <= high)].max(initial=0.0))
-    strongest = 1 + int(np.argmax(power[1:]))
-    if near < 0.1 * power[strongest] or not low <= hz <= high:
-        raise BenchError(
-            f"the strongest tone is at {strongest * bin_hz:.5g} Hz, not near the nominal "
-            f"{nominal_hz:g} Hz (±{100 * _SEARCH:g} %).",
-            "nominal frequency",
-            "Give the frequency the generator was set to.",
-        )
-    return hz
-
-
 def _fit_channels(
     samples: Array,
     alive: list[int],
+    driven: list[int],
     rate_hz: float,
     hz: float,
     setup: CaptureSetup,
     stretches: Stretches,
 ) -> tuple[Fits, Stretches]:
-    """Return the fit of each channel, jointly unless their frequencies differ."""
+    """Return the fit of each channel, jointly unless two that are driven differ in frequency."""
     taken = stretches.longest
-    heard = samples[taken][:, alive]
-    spoiled = _thump(heard, taken.astype(float), rate_hz, hz)
+    spoiled = spoiled_by_thump(samples[taken][:, driven], taken.astype(float), rate_hz, hz)
     if spoiled:
-        taken, heard = taken[spoiled:], heard[spoiled:]
+        taken = taken[spoiled:]
         text = "A thump at the start is left out."
         note = Note("thump", text, at_s=float(stretches.start / rate_hz))
         stretches = replace(stretches, start=int(taken[0]), notes=(note, *stretches.notes))
-    own_hz = _own_frequencies(heard, rate_hz, hz)
-    apart = own_hz is not None
+    heard, positions = samples[taken][:, alive], taken.astype(float)
+    own_hz = own_frequencies(heard, rate_hz, hz) if len(driven) > 1 else None
     if own_hz is None:
-        fitted = fit_tone(heard, taken.astype(float), rate_hz, hz, setup.mains_hz)
-        apart = _differ(fitted)
+        checked = fit_checked_tone(heard, positions, rate_hz, hz, setup.mains_hz)
+        fitted = checked.fitted
+        if len(driven) < 2 or not frequencies_differ(fitted):
+            return {i: ChannelFit(checked, column) for column, i in enumerate(alive)}, stretches
         own_hz = tuple(fitted.hz + fitted.fit.shift_hz[0])
-    if not apart:
-        return {index: (fitted, column) for column, index in enumerate(alive)}, stretches
     fits = {}
     for column, index in enumerate(alive):
         single = heard[:, [column]]
-        own = fit_tone(single, taken.astype(float), rate_hz, own_hz[column], setup.mains_hz)
-        fits[index] = (own, 0)
+        own = fit_checked_tone(single, positions, rate_hz, own_hz[column], setup.mains_hz)
+        fits[index] = ChannelFit(own, 0)
     return fits, stretches
 
 
-def _own_frequencies(samples: Array, rate_hz: float, hz: float) -> tuple[float, ...] | None:
-    """Return each channel's frequency where they lie too far apart for one fit, else ``None``."""
-    bin_hz = rate_hz / len(samples)
-    low, high = hz * (1 - _SEARCH) - bin_hz, min(hz * (1 + _SEARCH) + bin_hz, 0.49 * rate_hz)
-    found = []
-    for column in range(samples.shape[1]):
-        power = line_spectrum(samples[:, [column]])
-        near = power[int(low / bin_hz) + 1 : int(high / bin_hz) + 1]
-        if not len(near) or float(near.max()) < _HEARD_IN_SPECTRUM * float(np.median(power)):
-            return None
-        found.append(strongest_line(samples[:, [column]], rate_hz, low, high))
-    return tuple(found) if max(found) - min(found) > 0.25 * bin_hz else None
+def _read_channel(
+    fits: Fits,
+    index: int,
+    names: tuple[str, ...],
+    rate_hz: float,
+    step: float,
+    setup: CaptureSetup,
+) -> tuple[ChannelTone, list[Note]]:
+    """Return the figures of one channel and the remarks on it."""
+    own, name = fits[index], names[index]
+    fitted, column = own.fitted, own.column
+    line, doubt = float(abs(fitted.harmonics[0, column])), float(fitted.amplitude_u[column])
+    crosstalk = _crosstalk(fits, index, names, setup)
+    if crosstalk is not None:
+        plain = _channel(fitted, column, name, setup)
+        if line < _HEARD_OVER_DOUBT * doubt:
+            plain = ChannelTone(
+                True, dc_v=plain.dc_v, dc_v_u=plain.dc_v_u, noise_floor_dbfs=plain.noise_floor_dbfs
+            )
+        found = replace(plain, driven=False, crosstalk=crosstalk)
+        return found, [undriven_note(name, crosstalk)]
+    if line < _HEARD_OVER_DOUBT * doubt:
+        text = "No tone stands out of the noise."
+        return ChannelTone(False, "silence"), [Note("silence", text, name)]
+    found = replace(
+        _channel(fitted, column, name, setup),
+        distortion=read_distortion(fitted, column, rate_hz, setup.bands_hz),
+        driven=True if len(names) > 1 else None,
+        check=own.checked.checks[column],
+        cycle=average_residual(fitted, column, rate_hz),
+    )
+    notes = channel_notes(name, own.checked, column, found.distortion, rate_hz, step)
+    return found, notes
 
 
-def _thump(samples: Array, positions: Array, rate_hz: float, hz: float) -> int:
-    """Return how many samples at the start a transient spoils."""
-    most = max(1, len(positions) // 8 - 1)
-    tone = Family(hz, orders_below(0.45 * rate_hz, hz, min(10, most)))
-    spoiled = 0
-    for _ in range(_MOST_THUMP_STEPS):
-        fit = fit_lines(samples[spoiled:], positions[spoiled:], rate_hz, (tone,))
-        more = thump_end(fit, rate_hz)
-        if not more:
-            break
-        spoiled += more
-    return spoiled
+def _crosstalk(
+    fits: Fits, index: int, names: tuple[str, ...], setup: CaptureSetup
+) -> Crosstalk | None:
+    """Return what of another channel's tone is heard in this one, where this is not driven."""
+    own = fits[index]
+    for other, theirs in fits.items():
+        if other != index and theirs.checked is own.checked:
+            ratio = setup.volts(names[index]) / setup.volts(names[other])
+            return read_crosstalk(own.fitted, own.column, theirs.column, ratio)
+    return None
 
 
-def _differ(fitted: FittedTone) -> bool:
-    """Whether the channels hold tones of different frequency, beyond doubt."""
-    shift, doubt = fitted.fit.shift_hz[0], fitted.fit.shift_u[0]
-    if len(shift) < 2:
-        return False
-    apart = abs(float(shift[1] - shift[0]))
-    return apart > 8 * float(np.hypot(*doubt)) and apart > 1e-7 * fitted.hz
-
-
-def _channel(
-    fitted: FittedTone, column: int, rate_hz: float, name: str, setup: CaptureSetup
-) -> ChannelTone:
+def _channel(fitted: FittedTone, column: int, name: str, setup: CaptureSetup) -> ChannelTone:
+    """Return the tone itself: level, volts, power, and what stands beside it."""
     amplitude = float(abs(fitted.harmonics[0, column]))
     relative_u = float(fitted.amplitude_u[column]) / amplitude
     volts = setup.volts(name)
@@ -324,7 +331,6 @@ def _channel(
         dc_v=float(fitted.fit.dc[column]) * volts,
         dc_v_u=math.sqrt(variance / len(fitted.residual)) * volts,
         noise_floor_dbfs=10 * math.log10(max(variance, 1e-40)),
-        distortion=read_distortion(fitted, column, rate_hz),
     )
 
 
@@ -342,9 +348,10 @@ def _summary(
     stretches: Stretches,
     notes: list[Note],
 ) -> ToneAnalysis:
-    best = min((fitted for fitted, _ in fits.values()), key=lambda f: f.hz_u)
-    levels = [channels[n].level_dbfs_peak for n in ("L", "R") if n in channels]
-    doubts = [channels[n].level_dbfs_peak_u for n in ("L", "R") if n in channels]
+    best = min((one.fitted for one in fits.values()), key=lambda fitted: fitted.hz_u)
+    played = [channels[n] for n in ("L", "R") if n in channels and channels[n].driven]
+    levels = [channel.level_dbfs_peak for channel in played]
+    doubts = [channel.level_dbfs_peak_u for channel in played]
     tracking = tracking_u = None
     if len(levels) == 2 and levels[0] is not None and levels[1] is not None:
         tracking = levels[1] - levels[0]

@@ -7,7 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.hum import Mains, find_mains, find_single_lines
+from backtospec.analysis.hum import (
+    MAINS_HZ,
+    UNRESOLVED_CYCLES,
+    Mains,
+    find_mains,
+    find_single_lines,
+)
 from backtospec.analysis.line_fit import Family, LineFit, fit_lines
 from backtospec.analysis.phase_track import PhaseTrack, follow_phase
 
@@ -24,6 +30,12 @@ _SHOWS_HIGH_ORDERS = 1e-3
 _MOVING_TERMS = 6
 #: Relative change of level over the record above which the level is followed, not averaged.
 _STEADY_LEVEL = 3e-4
+#: Bins that a single line keeps from a known one: always, and where more terms are asked for.
+_CLEAR_BINS = 4
+_NEAR_BINS = 1
+#: Hum is mostly these orders; fewer mains cycles do not tell them from each other.
+_COMMON_HUM = (1, 2, 3, 4, 6)
+_FEWEST_MAINS_CYCLES = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +52,8 @@ class FittedTone:
         What is left when every line is removed, shape (samples, channels).
     variance
         Of the residual, with the parameters' share put back.
+    cycles
+        Phase of the fundamental at each sample in cycles, 0 at the centre of the fit.
     wander_hz
         Rms deviation of the frequency from its mean, where it was followed; else 0.
     """
@@ -50,6 +64,7 @@ class FittedTone:
     harmonics: Complex
     residual: Array
     variance: Array
+    cycles: Array
     wander_hz: float = 0.0
 
     @property
@@ -94,12 +109,35 @@ def orders_below(edge_hz: float, hz: float, most: int = _MOST_ORDERS) -> tuple[i
     return tuple(range(1, max(1, min(most, int(np.ceil(edge_hz / hz)) - 1)) + 1))
 
 
+@dataclass(frozen=True, slots=True)
+class MoreTerms:
+    """Terms to give a fit although nothing in the recording asked for them.
+
+    Parameters
+    ----------
+    hum
+        Take up hum at the nominal mains frequency where none can be found by itself.
+    level
+        Follow level and phase as polynomials of time.
+    pitch
+        Follow the phase, however little it wavers.
+    lines
+        Take up single lines as near to known ones as can be told apart.
+    """
+
+    hum: bool = False
+    level: bool = False
+    pitch: bool = False
+    lines: bool = False
+
+
 def fit_tone(
     samples: Array,
     positions: Array,
     rate_hz: float,
     start_hz: float,
     mains_nominal_hz: float | None,
+    more: MoreTerms | None = None,
 ) -> FittedTone:
     """Return the tone with all its harmonics, hum and single lines.
 
@@ -111,44 +149,103 @@ def fit_tone(
         The tone to about a third of a cycle per record.
     mains_nominal_hz
         50, 60 or ``None``.
+    more
+        Terms beyond those that the recording itself asks for.
     """
+    more = more or MoreTerms()
     edge_hz = _band_edge(rate_hz)
     orders = orders_below(edge_hz, start_hz, _fitting_orders(len(samples), _FIRST_ORDERS))
     fit = fit_lines(samples, positions, rate_hz, (Family(start_hz, orders),))
-    track = follow_phase(samples, positions, rate_hz, fit.families[0].hz)
+    track = follow_phase(samples, positions, rate_hz, fit.families[0].hz, always=more.pitch)
     cycles = track.cycles if track else None
     steady_hz = track.hz if track else fit.families[0].hz
     probe = Family(steady_hz, orders, free=False, level_terms=1)
     fit = fit_lines(samples, positions, rate_hz, (probe,), phase_cycles=cycles)
-    terms = _level_terms(fit)
+    terms = _MOVING_TERMS if more.level else _level_terms(fit)
     quiet = _is_quiet(fit)
     tone_hz = fit.families[0].hz
-    orders = orders_below(edge_hz, tone_hz, _fitting_orders(len(samples), _JOINT_ORDERS))
+    # Each order costs as many columns again as there are terms: the high ones are fitted apart.
+    most = _FIRST_ORDERS if terms else _JOINT_ORDERS
+    orders = orders_below(edge_hz, tone_hz, _fitting_orders(len(samples), most))
     tone = Family(tone_hz, orders, level_terms=terms)
     fit = fit_lines(samples, positions, rate_hz, (tone,), phase_cycles=cycles)
-    mains = None if quiet else find_mains(fit.residual, rate_hz, tone_hz, mains_nominal_hz)
-    families: tuple[Family, ...] = fit.families
-    if mains:
-        families = (*families, Family(mains.hz, mains.orders))
-        fit = fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
-        again = find_mains(
-            fit.residual + _hum_alone(fit, positions, rate_hz), rate_hz, tone_hz, mains_nominal_hz
-        )
-        if again and again.orders != mains.orders:
-            mains = again
-            families = (fit.families[0], Family(mains.hz, mains.orders))
-            fit = fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
+    mains = None
+    if not quiet:
+        fit, mains = _with_hum(fit, samples, positions, rate_hz, mains_nominal_hz, cycles)
+    if mains is None and more.hum:
+        fit, mains = _with_nominal_hum(fit, samples, positions, rate_hz, mains_nominal_hz, cycles)
     if not _is_quiet(fit):
-        known = (0.0, *(k * f.hz for f in fit.families for k in f.orders))
-        beyond = tuple(k * tone_hz for k in orders_below(rate_hz / 2, tone_hz)[len(orders) :])
-        singles = find_single_lines(fit.residual, rate_hz, known + beyond)
-        if singles:
-            lines = tuple(Family(hz, (1,)) for hz in singles)
-            fit = _joined(fit, fit_lines(fit.residual, positions, rate_hz, lines))
+        fit = _with_single_lines(fit, positions, rate_hz, near=more.lines)
     if track:
         # The frequency has no one value: its wander is what is uncertain about it.
         fit = replace(fit, frequency_u=(track.wander_hz, *fit.frequency_u[1:]))
     return _with_high_orders(fit, positions, rate_hz, mains, track)
+
+
+def _with_hum(
+    fit: LineFit,
+    samples: Array,
+    positions: Array,
+    rate_hz: float,
+    nominal_hz: float | None,
+    cycles: Array | None,
+) -> tuple[LineFit, Mains | None]:
+    """Return the tone fitted together with the hum that it leaves, and that hum."""
+    tone_hz = fit.families[0].hz
+    mains = find_mains(fit.residual, rate_hz, tone_hz, nominal_hz)
+    if mains is None:
+        return fit, None
+    families = (*fit.families, Family(mains.hz, mains.orders))
+    fit = fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
+    left = fit.residual + _hum_alone(fit, positions, rate_hz)
+    again = find_mains(left, rate_hz, tone_hz, nominal_hz)
+    if again and again.orders != mains.orders:
+        mains = again
+        families = (fit.families[0], Family(mains.hz, mains.orders))
+        fit = fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
+    return fit, mains
+
+
+def _with_nominal_hum(
+    fit: LineFit,
+    samples: Array,
+    positions: Array,
+    rate_hz: float,
+    nominal_hz: float | None,
+    cycles: Array | None,
+) -> tuple[LineFit, Mains | None]:
+    """Return the tone fitted with hum of known frequency: in a record too short to find it."""
+    span_s = (positions[-1] - positions[0] + 1) / rate_hz
+    found: tuple[LineFit, Mains | None] = (fit, None)
+    for mains_hz in (nominal_hz,) if nominal_hz else MAINS_HZ:
+        if span_s * mains_hz < _FEWEST_MAINS_CYCLES:
+            continue
+        hidden = tuple(k for k in _COMMON_HUM if _hides(fit.families[0], k * mains_hz, span_s))
+        orders = tuple(k for k in _COMMON_HUM if k not in hidden)
+        families = (fit.families[0], Family(mains_hz, orders, free=False))
+        tried = fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
+        if float(tried.variance.sum()) < float(found[0].variance.sum()):
+            found = tried, Mains(mains_hz, orders, hidden)
+    return found
+
+
+def _hides(tone: Family, hz: float, span_s: float) -> bool:
+    """Whether a line is too near a harmonic of the tone, or zero, to be told from it."""
+    order = round(hz / tone.hz)
+    return abs(hz - order * tone.hz) * span_s < UNRESOLVED_CYCLES
+
+
+def _with_single_lines(fit: LineFit, positions: Array, rate_hz: float, near: bool) -> LineFit:
+    """Return the fit with the lines in its residual that belong to nothing."""
+    tone = fit.families[0]
+    known = (0.0, *(k * f.hz for f in fit.families for k in f.orders))
+    beyond = tuple(k * tone.hz for k in orders_below(rate_hz / 2, tone.hz)[len(tone.orders) :])
+    guard = _NEAR_BINS if near else _CLEAR_BINS
+    singles = find_single_lines(fit.residual, rate_hz, known + beyond, guard)
+    if not singles:
+        return fit
+    lines = tuple(Family(hz, (1,)) for hz in singles)
+    return _joined(fit, fit_lines(fit.residual, positions, rate_hz, lines))
 
 
 def _is_quiet(fit: LineFit) -> bool:
@@ -218,7 +315,7 @@ def _with_high_orders(
     lines = np.abs(harmonics[0])
     distorted = np.sum(lines[1:] ** 2, axis=0) > (_SHOWS_HIGH_ORDERS * lines[0]) ** 2
     if not np.any(distorted):
-        beyond = ()
+        beyond = tuple(order for order in beyond if order <= _JOINT_ORDERS)
     batches = [beyond[at : at + _BATCH_ORDERS] for at in range(0, len(beyond), _BATCH_ORDERS)]
     batches = [tone.orders, *batches] if batches else []
     found = {batch: np.zeros((len(batch), residual.shape[1]), complex) for batch in batches}
@@ -233,7 +330,13 @@ def _with_high_orders(
         harmonics = [harmonics[0] + found[tone.orders], *(found[b] for b in batches[1:])]
     parameters = fit.parameters + 2 * len(beyond)
     variance = np.sum(residual**2, axis=0) / max(len(residual) - parameters, 1)
-    wander_hz = track.wander_hz if track else 0.0
     return FittedTone(
-        fit, mains, np.array(orders), np.concatenate(harmonics), residual, variance, wander_hz
+        fit=fit,
+        mains=mains,
+        orders=np.array(orders),
+        harmonics=np.concatenate(harmonics),
+        residual=residual,
+        variance=variance,
+        cycles=track.cycles if track else tone.hz * (positions - fit.centre) / rate_hz,
+        wander_hz=track.wander_hz if track else 0.0,
     )

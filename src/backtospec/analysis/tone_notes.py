@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from backtospec.analysis.distortion import Distortion
 from backtospec.analysis.notes import Note
 from backtospec.analysis.quality import is_clipping, is_quantisation_limited, is_undithered
+from backtospec.analysis.tone_crosscheck import ChannelFit, CheckedTone
+from backtospec.analysis.tone_crosstalk import Crosstalk
 from backtospec.analysis.tone_fit import FittedTone
 
 Array = NDArray[np.float64]
@@ -24,20 +26,20 @@ _OPPOSITE = math.radians(150)
 
 def channel_notes(
     name: str,
-    fitted: FittedTone,
+    checked: CheckedTone,
     column: int,
     distortion: Distortion | None,
     rate_hz: float,
     step: float,
 ) -> list[Note]:
-    """Return the remarks on one valid channel.
+    """Return the remarks on one driven channel.
 
     Parameters
     ----------
     name
         ``L``, ``R`` or ``M``.
-    fitted, column
-        The fit, and which channel of it.
+    checked, column
+        The fit with its second opinion, and which channel of it.
     distortion
         As read from the fit.
     rate_hz, step
@@ -45,6 +47,7 @@ def channel_notes(
     """
     if distortion is None:
         return []
+    fitted = checked.fitted
     notes = _clipping_notes(name, distortion)
     hum = math.sqrt(sum(10 ** (db / 10) for db in distortion.hum_db.values()))
     if hum >= _HUM_RATIO:
@@ -75,7 +78,38 @@ def channel_notes(
         share = 100 * fitted.wander_hz / fitted.hz
         text = f"The frequency wavers by {share:.2g} % rms; its phase was followed."
         notes.append(Note("drift", text, name))
+    return [*notes, *_check_notes(name, checked, column)]
+
+
+def _check_notes(name: str, checked: CheckedTone, column: int) -> list[Note]:
+    """Return what the second reading, through a window, says of the fit."""
+    notes = []
+    if checked.added:
+        text = (
+            f"A second reading through a window differed from the fit; {checked.added} "
+            "was taken into the fit."
+        )
+        notes.append(Note("terms-added", text, name))
+    check = checked.checks[column]
+    if check.differing:
+        worst = max(check.differing, key=lambda order: abs(check.lines[order].difference_db))
+        line = "the tone" if worst == 1 else f"harmonic {worst}"
+        text = (
+            f"Two ways of reading {line} differ by {abs(check.lines[worst].difference_db):.2f} dB: "
+            "something lies close beside it, or it does not hold still. Record it again."
+        )
+        notes.append(Note("methods-differ", text, name))
     return notes
+
+
+def undriven_note(name: str, crosstalk: Crosstalk) -> Note:
+    """Return the remark on a channel into which nothing was played."""
+    heard = (
+        f"{crosstalk.db:.1f} dB of the other channel's tone is heard in it"
+        if crosstalk.db is not None
+        else f"at most {crosstalk.db_at_most:.1f} dB of the other channel's tone is in it"
+    )
+    return Note("undriven", f"This channel is not driven: {heard}.", name)
 
 
 def _clipping_notes(name: str, distortion: Distortion) -> list[Note]:
@@ -127,7 +161,7 @@ def _resolution_notes(
 
 def whole_notes(
     samples: Array,
-    fits: Mapping[int, tuple[FittedTone, int]],
+    fits: Mapping[int, ChannelFit],
     names: tuple[str, ...],
 ) -> list[Note]:
     """Return the remarks on the pair of channels: the same twice, or one turned over.
@@ -137,7 +171,7 @@ def whole_notes(
     samples
         The whole recording, shape (frames, channels).
     fits
-        Fit and column by channel index.
+        Fit and column by channel index, of the driven channels.
     names
         Channel names.
     """
@@ -147,9 +181,10 @@ def whole_notes(
     if np.array_equal(samples[:, 0], samples[:, 1]):
         text = "Both channels hold the very same samples: one was recorded twice."
         notes.append(Note("mono", text))
-    (first, left), (second, right) = fits[0], fits[1]
-    if first is second:
-        turn = first.harmonics[0, right] / first.harmonics[0, left]
+    left, right = fits[0], fits[1]
+    if left.checked is right.checked:
+        harmonics = left.checked.fitted.harmonics[0]
+        turn = harmonics[right.column] / harmonics[left.column]
         if abs(float(np.angle(turn))) > _OPPOSITE:
             text = "The channels are of opposite polarity: one is inverted."
             notes.append(Note("inverted", text, names[1]))

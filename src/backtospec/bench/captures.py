@@ -62,7 +62,20 @@ def analyse_file(
     return analyse(sound, file, setup, processes or os.cpu_count() or 1)
 
 
-def _tone(sound: SoundFile, file: FileFacts, setup: CaptureSetup, _: int) -> Analysis:
+def analyse_tone_file(path: Path, setup: CaptureSetup) -> ToneAnalysis:
+    """Return the analysis of a sound file that holds a steady tone.
+
+    Parameters
+    ----------
+    path, setup
+        See :func:`analyse_file`.
+    """
+    sound = open_sound_file(path, setup.channels)
+    file = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
+    return _tone(sound, file, setup, 1)
+
+
+def _tone(sound: SoundFile, file: FileFacts, setup: CaptureSetup, _: int) -> ToneAnalysis:
     if sound.frames * len(sound.picked) > _LONGEST_TONE_SAMPLES:
         longest_s = _LONGEST_TONE_SAMPLES / len(sound.picked) / sound.sample_rate_hz
         raise BenchError(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -10,12 +11,22 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis import burst, measuring_floor, noise, square, stimuli, sweep, two_tone
-from backtospec.analysis.document import as_document
+from backtospec.analysis import (
+    burst,
+    control_noise,
+    measuring_floor,
+    noise,
+    output_resistance,
+    square,
+    stimuli,
+    sweep,
+    two_tone,
+)
+from backtospec.analysis.document import as_document, with_output_resistance
 from backtospec.analysis.notes import FileFacts
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.stimulus_playing import PlayedSignal, Playing
-from backtospec.bench.captures import analyse_file
+from backtospec.bench.captures import analyse_file, analyse_tone_file
 from backtospec.errors import BenchError
 from backtospec.sources.sound_files import open_sound_file
 from backtospec.sources.stimulus_files import read_stimulus, write_stimulus
@@ -41,6 +52,10 @@ class Recorded:
         Description of the sweep that was played.
     floor
         A loop-back recording of the same tone: the generator straight into the recorder.
+    open_circuit
+        A recording of the same tone with the load taken off, for the output resistance.
+    turn_s
+        When the turn of a control began and ended; the whole recording without it.
     processes
         How many may work at once; ``None`` for as many as there are processors.
     """
@@ -49,6 +64,8 @@ class Recorded:
     second_hz: float | None = None
     stimulus: Path | None = None
     floor: Path | None = None
+    open_circuit: Path | None = None
+    turn_s: tuple[float, float] | None = None
     processes: int | None = None
 
 
@@ -69,19 +86,11 @@ def document_of_file(path: Path, kind: str, recorded: Recorded) -> Document:
     BenchError
         When the file cannot be used, holds no such signal, or something must be told first.
     """
-    if recorded.floor is not None and kind != "tone":
-        raise BenchError(
-            f"a floor can be held against a steady tone, not against a {kind}.",
-            "--floor",
-            "Leave it out, or analyse a steady tone.",
-        )
+    _refuse_what_needs_another_kind(kind, recorded)
+    if kind == "tone":
+        return _tone(path, recorded)
     if kind in _BLOCKWISE:
-        analysed = analyse_file(path, kind, recorded.setup, processes=recorded.processes)
-        document = as_document(analysed)
-        if recorded.floor is None:
-            return document
-        chain = analyse_file(recorded.floor, kind, recorded.setup, processes=recorded.processes)
-        return over_floor(document, as_document(chain))
+        return as_document(analyse_file(path, kind, recorded.setup, processes=recorded.processes))
     analyse = _WHOLE.get(kind)
     if analyse is None:
         raise BenchError(f'"{kind}" is none of {", ".join(KINDS)}.', "--kind", "Name one of them.")
@@ -94,6 +103,46 @@ def document_of_file(path: Path, kind: str, recorded: Recorded) -> Document:
         )
     facts = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
     return analyse(sound.read(0, sound.frames), facts, recorded)
+
+
+def _refuse_what_needs_another_kind(kind: str, recorded: Recorded) -> None:
+    """Raise where an option was given that this kind of recording has no use for."""
+    wanted = (
+        (recorded.floor, "--floor", "tone", "a loop-back recording"),
+        (recorded.open_circuit, "--open-circuit", "tone", "a recording without a load"),
+        (recorded.setup.bands_hz or None, "--bands", "tone", "a band for THD+N"),
+        (recorded.turn_s, "--turn-s", "control", "the time of a turn"),
+    )
+    faults = [
+        BenchError(
+            f"{what} belongs to the kind {needed}, not to {kind}.",
+            option,
+            f"Leave it out, or use --kind {needed}.",
+        )
+        for given, option, needed, what in wanted
+        if given is not None and kind != needed and kind in KINDS
+    ]
+    if faults:
+        raise BenchError.of(faults)
+
+
+def _tone(path: Path, recorded: Recorded) -> Document:
+    """Return the document of a steady tone, beside the chain's floor and an open output."""
+    setup = recorded.setup
+    loaded = analyse_tone_file(path, setup)
+    document = as_document(loaded)
+    if recorded.open_circuit is not None:
+        unloaded = analyse_tone_file(recorded.open_circuit, setup)
+        found, notes = output_resistance.from_recordings(loaded, unloaded, setup)
+        document = with_output_resistance(document, found, notes)
+    if recorded.floor is not None:
+        document = over_floor(document, as_document(analyse_tone_file(recorded.floor, setup)))
+    return document
+
+
+def _control(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
+    found = control_noise.analyse_control(samples, facts, recorded.setup, turn_s=recorded.turn_s)
+    return control_noise.document_of(found)
 
 
 def _two_tone(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
@@ -158,11 +207,32 @@ def over_floor(document: Document, chain: Document) -> Document:
                 {
                     "code": "floor-limited",
                     "channel": name,
-                    "text": f"{f'THD+N {band} Hz' if band else 'THD'}: {found.text}.",
+                    "text": f"{_figure_named(band)}: {found.text}.",
                 }
             )
+        if (bound := _crosstalk_bound(own, floor)) is not None:
+            own = {k: v for k, v in own.items() if not k.startswith("crosstalk_")}
+            own["crosstalk_db_at_most"] = bound
+            text = f"Crosstalk: at most {bound:.1f} dB; the chain itself has as much."
+            notes.append({"code": "floor-limited", "channel": name, "text": text})
         channels[name] = own
     return {**document, "channels": channels, "notes": notes}
+
+
+def _figure_named(band: str) -> str:
+    if not band:
+        return "THD"
+    return f"THD+N {band} Hz" if "-" in band else f"THD+N {band}-weighted"
+
+
+def _crosstalk_bound(own: Document, floor: Document) -> float | None:
+    """Return the bound of a crosstalk that the chain's own reaches, else ``None``."""
+    reading = own.get("crosstalk_db")
+    least = floor.get("crosstalk_db", floor.get("crosstalk_db_at_most"))
+    if reading is None or least is None:
+        return None
+    found = measuring_floor.combine_db(reading, least)
+    return 20 * math.log10(found.high) if found.near_floor else None
 
 
 def _bound(own: Document, band: str, found: measuring_floor.OverFloor) -> None:
@@ -188,6 +258,7 @@ _WHOLE: dict[str, Callable[[Array, FileFacts, Recorded], Document]] = {
     "burst": _burst,
     "noise": _noise,
     "square": _square,
+    "control": _control,
 }
 
 KINDS = (*_BLOCKWISE, *_WHOLE)

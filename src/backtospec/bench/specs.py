@@ -24,6 +24,7 @@ __all__ = [
     "meter_from_answers",
     "meter_named",
     "questions",
+    "seconds_from_text",
     "setup_from_text",
     "sheet_from_answers",
     "spec_of",
@@ -85,6 +86,7 @@ def setup_from_text(
     channels: str = "",
     rated_thd_percent: str = "",
     rated_power_w: str = "",
+    bands: str = "",
 ) -> CaptureSetup:
     """Return the setup of a recording from text as typed; empty text leaves its part open.
 
@@ -124,6 +126,7 @@ def setup_from_text(
     thd = number(rated_thd_percent, "%", "rated THD", 100)
     power = number(rated_power_w, "W", "rated power", 1e5)
     picked = tuple(round(n) for n in numbers(channels, "", "channels", 64)) if channels else None
+    bands_hz = _bands(bands, faults)
     if len(faults) == 1:
         raise faults[0]
     if faults:
@@ -137,7 +140,42 @@ def setup_from_text(
         channels=picked,
         rated_thd_percent=thd,
         rated_power_w=power,
+        bands_hz=bands_hz,
     )
+
+
+def _bands(text: str, faults: list[BenchError]) -> tuple[tuple[float, float], ...]:
+    """Read bands written as 20-20000,400-30000."""
+    found = []
+    for part in (part.strip() for part in text.replace(";", ",").split(",") if part.strip()):
+        ends = part.replace("–", "-").replace("…", "-").split("-")
+        if len(ends) != 2:
+            what = f"“{part}” is not a lower and an upper frequency with a dash between them."
+            faults.append(BenchError(what, "bands", "Write 20-20000,400-30000."))
+            continue
+        try:
+            low, high = (read(end, "Hz", "bands", 1, 96_000) for end in ends)
+        except BenchError as error:
+            faults.append(error)
+            continue
+        found.append((low, high))
+    return tuple(found)
+
+
+def seconds_from_text(text: str) -> tuple[float, float] | None:
+    """Return the start and the end in seconds that a text such as ``1.2-9.8`` names.
+
+    Examples
+    --------
+    >>> seconds_from_text("1.2-9.8"), seconds_from_text("")
+    ((1.2, 9.8), None)
+    """
+    if not text.strip():
+        return None
+    ends = text.replace("–", "-").replace("…", "-").split("-")
+    if len(ends) != 2:
+        raise BenchError(f"“{text}” is not a start and an end.", "turn", "Write 1.2-9.8.")
+    return read(ends[0], "s", "turn", 0, 86_400), read(ends[1], "s", "turn", 0, 86_400)
 
 
 def frequencies_from_text(text: str) -> tuple[float, ...]:

@@ -24,7 +24,9 @@ def register(app: typer.Typer) -> None:
 def analyse(
     context: typer.Context,
     file: Annotated[Path, typer.Argument(help="The recording: WAV or FLAC.")],
-    kind: Annotated[str, typer.Option(help="tone, ramp, two-tone, sweep, burst, square or noise.")],
+    kind: Annotated[
+        str, typer.Option(help="tone, ramp, two-tone, sweep, burst, square, noise, control.")
+    ],
     full_scale_volts: Annotated[
         str, typer.Option(help="Peak volts at digital amplitude 1.0, L[,R]; never rms.")
     ],
@@ -43,6 +45,12 @@ def analyse(
     floor: Annotated[
         Path | None, typer.Option(help="For a tone: a loop-back recording, the chain's floor.")
     ] = None,
+    open_circuit: Annotated[
+        Path | None,
+        typer.Option(help="For a tone: the same without the load; gives the output resistance."),
+    ] = None,
+    bands: Annotated[str, typer.Option(help="For a tone: more bands, 20-20000,400-30000.")] = "",
+    turn_s: Annotated[str, typer.Option(help="For a control: start-end of the turn, 1-11.")] = "",
     processes: Annotated[int, typer.Option(help="Processes to use; 0 lets it choose.")] = 0,
 ) -> int:
     """Analyse one recording: level, power, distortion, noise, response, tracking.
@@ -51,7 +59,7 @@ def analyse(
     --load-ohm 7.96,8.03 --nominal-hz 997
     """
     from backtospec.bench.recordings import Recorded, document_of_file
-    from backtospec.bench.specs import frequencies_from_text, setup_from_text
+    from backtospec.bench.specs import frequencies_from_text, seconds_from_text, setup_from_text
 
     output = output_of(context)
     first, *second = frequencies_from_text(nominal_hz) if "," in nominal_hz else (nominal_hz,)
@@ -64,9 +72,17 @@ def analyse(
         channels=channels,
         rated_thd_percent=rated_thd_percent,
         rated_power_w=rated_power_w,
+        bands=bands,
     )
-    other = float(second[0]) if second else None
-    recorded = Recorded(setup, other, stimulus, floor, processes or None)
+    recorded = Recorded(
+        setup,
+        second_hz=float(second[0]) if second else None,
+        stimulus=stimulus,
+        floor=floor,
+        open_circuit=open_circuit,
+        turn_s=seconds_from_text(turn_s),
+        processes=processes or None,
+    )
     document = document_of_file(file, kind, recorded)
     if output.as_json:
         body = {key: value for key, value in document.items() if key != "schema"}

@@ -213,6 +213,8 @@ def show_analysis(console: Console, document: dict[str, Any]) -> None:
             console.print(f"{name}: no figure: {channel.get('reason')}")
             continue
         console.print(f"{name}: {_channel_line(channel)}")
+        for line in _channel_words(channel):
+            console.print(f"  {line}")
     if document.get("tracking_db_r_minus_l") is not None:
         console.print(f"right over left: {document['tracking_db_r_minus_l']:+.3f} dB")
     steps = document.get("steps", [])
@@ -252,6 +254,12 @@ def _channel_line(channel: dict[str, Any]) -> str:
         ("imd_rms_percent", "% intermodulation, sidebands added by squares"),
         ("d2_percent", "% second-order difference product"),
         ("d3_percent", "% third-order difference products"),
+        ("crosstalk_db", "dB crosstalk"),
+        ("crosstalk_db_at_most", "dB crosstalk at most"),
+        ("output_resistance_ohm", "Ω output resistance"),
+        ("output_resistance_ohm_at_most", "Ω output resistance at most"),
+        ("damping_factor", "damping factor"),
+        ("damping_factor_at_least", "damping factor at least"),
         ("corner_low_hz", "Hz, lower −3 dB point"),
         ("corner_low_hz_at_most", "Hz at most, lower −3 dB point"),
         ("corner_high_hz", "Hz, upper −3 dB point"),
@@ -264,8 +272,33 @@ def _channel_line(channel: dict[str, Any]) -> str:
         for hz in ("20", "100", "10000", "20000")
         if hz in channel.get("response_db", {})
     ]
-    parts += [f"{v:.4g} % THD+N {band} Hz" for band, v in channel.get("thdn_percent", {}).items()]
+    parts += [
+        f"{v:.4g} % THD+N {_band_named(band)}"
+        for band, v in channel.get("thdn_percent", {}).items()
+    ]
+    if "weighting_detector" in channel:
+        parts += [f"{v:.2f} dB S/N {_band_named(band)}" for band, v in channel["snr_db"].items()]
     return ", ".join(parts)
+
+
+def _band_named(band: str) -> str:
+    return f"{band} Hz" if "-" in band else f"{band}-weighted, rms"
+
+
+def _channel_words(channel: dict[str, Any]) -> list[str]:
+    """Return what a channel says in words: the shape of its residual, or how a control turns."""
+    cycle = channel.get("cycle")
+    if cycle:
+        return [f"residual: {cycle['text']}", *(f"  {line}" for line in cycle["evidence"])]
+    events = channel.get("events")
+    if events is None:
+        return []
+    places = [
+        f"  {one['kind']} at {one['start_s']:.3f} s, {one['rotation_percent']:.0f} % of the turn, "
+        f"{one['level_db']:.0f} dB"
+        for one in events[:_MOST_ROWS]
+    ]
+    return [channel["text"], *places]
 
 
 def _power_line(found: dict[str, Any]) -> str:
