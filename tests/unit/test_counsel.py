@@ -215,6 +215,15 @@ def test_a_second_check_of_the_same_needs_is_not_asked_for() -> None:
     assert what_next(single, now(PowerState.SAFE), checks).check is other
 
 
+def test_what_is_read_on_demand_is_never_next_by_itself() -> None:
+    special = made_up("reforming", Stage.CAPACITORS, PowerState.SAFE, on_demand=True)
+    checks = (special, IDLE)
+    fresh = what_next(view_of(), now(PowerState.SAFE), checks)
+    assert fresh.check is IDLE
+    assert ids(fresh.unproven) == ["idle"]
+    assert what_next(view_of(sat(special, AdviceKind.WAIT)), (), checks).check is special
+
+
 # --- STOP --------------------------------------------------------------------------------------
 
 

@@ -92,6 +92,11 @@ class _Standing:
     newest: tuple[JudgedSitting, ...]
     fresh: tuple[JudgedSitting, ...]
 
+    @property
+    def asked_for(self) -> bool:
+        """Whether it belongs to the route: what is read on demand does once it was read."""
+        return bool(self.newest) or not self.check.on_demand
+
     def stopped(self) -> JudgedSitting | None:
         return next((s for s in self.newest if _stops(_concluded(s))), None)
 
@@ -128,17 +133,18 @@ def what_next(
     # A STOP stands even where its check no longer applies: the sheet may be what is wrong.
     every = tuple(_standing(view, c) for c in chosen)
     fit = tuple(s for s in every if s.check.id not in without)
+    asked = tuple(s for s in fit if s.asked_for)
     stopped = next((s for s in every if s.stopped()), None)
     state = current_state(power_steps)
     if stopped is not None:
         sentence, check, wanted = _after_stop(view, stopped, state)
     else:
-        sentence, check, wanted = _along_the_route(view, fit, state)
+        sentence, check, wanted = _along_the_route(view, asked, state)
     steps: tuple[SafetyStep, ...] = ()
     if wanted is not None:
         way = path(state or PowerState.OFF, wanted, charge=charge_of(view.spec))
         steps = with_known_cautions_short(way, power_steps)
-    open_still = [s for s in fit if not s.proven]
+    open_still = [s for s in asked if not s.proven]
     return NextSteps(
         sentence,
         check,
@@ -147,8 +153,8 @@ def what_next(
         stopped is not None,
         _blocked(view, fit, stopped, state),
         tuple(unfit),
-        _alone(fit),
-        _unproven(fit),
+        _alone(asked),
+        _unproven(asked),
         tuple(_covers_off(s.check) for s in open_still if s.check.covers_off),
         tuple(Remark(s.check, w) for s in open_still if (w := s.check.before_closing)),
     )

@@ -332,6 +332,8 @@ class Check:
         True where its readings need the case open.
     before_closing
         What it proves that must be proven before the case is closed; empty for nothing.
+    on_demand
+        True where only another finding calls for it: it is never next by itself.
     """
 
     id: str
@@ -353,6 +355,7 @@ class Check:
     unfit: Callable[[SpecSheet], str] = field(default=lambda _: "")
     covers_off: bool = False
     before_closing: str = ""
+    on_demand: bool = False
 
 
 @dataclass(frozen=True, slots=True)
