@@ -11,7 +11,7 @@ import importlib
 import pkgutil
 import re
 import shlex
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from decimal import Decimal
 from enum import Enum
 from pathlib import Path
@@ -31,9 +31,11 @@ from backtospec.check import (
     NumberInput,
     PhotoInput,
     SeriesInput,
+    Stage,
     TableInput,
     TextInput,
 )
+from backtospec.check.needs import NEEDS
 from backtospec.cli.app import app as command_line
 from backtospec.quantity import write
 
@@ -41,6 +43,40 @@ FOLDER = Path("reference") / "generated"
 
 MODULES = ("quantity", "verdict", "check", "analysis", "records", "errors")
 """Parts of the package that others may build on; each is documented with all below it."""
+
+STAGES_ELSEWHERE: dict[Stage, tuple[str, ...]] = {
+    Stage.INTAKE: ("add", "spec"),
+    Stage.SMALL_SIGNAL: ("analyse",),
+    Stage.DISTORTION: ("analyse",),
+    Stage.PHONO: ("analyse",),
+    Stage.HAND_BACK: ("report",),
+}
+NEEDS_ELSEWHERE: dict[int, tuple[str, ...]] = {
+    2: ("warm-up",),
+    3: ("warm-up",),
+    4: ("explanation/idle-is-not-offset.md",),
+    9: ("adjust", "how-to/adjust-a-trimmer.md"),
+    15: ("analyse",),
+    28: ("how-to/calibrate-a-sound-interface.md",),
+    30: ("analyse",),
+    31: ("analyse",),
+    32: ("analyse",),
+    33: ("analyse",),
+    36: ("analyse",),
+    38: ("explanation/how-sure-is-it.md",),
+    40: ("run", "correct", "report"),
+    41: ("adjust",),
+    42: ("power", "status"),
+    43: ("read", "attach"),
+    44: ("how-to/read-off-a-meter.md",),
+    45: ("add", "status"),
+    47: ("status",),
+    50: ("replaced",),
+    53: ("report",),
+    54: ("open", "status"),
+    55: ("explanation/how-sure-is-it.md",),
+}
+"""What answers a stage, or a need, without being a check: commands, and pages of our own."""
 
 
 def setup(app: Any) -> dict[str, bool]:
@@ -72,6 +108,7 @@ def pages() -> dict[str, str]:
     found = {f"check-{check.id}.md": check_page(check) for check in checks}
     found["checks.md"] = checks_page(checks)
     found["commands.md"] = commands_page()
+    found["coverage.md"] = coverage_page(checks)
     found |= module_pages()
     return found
 
@@ -228,6 +265,58 @@ def _example(check: Check, example: Example) -> str:
     parts.append("\n".join(f"- {fact}" for fact in facts))
     parts.append(f"Source: {plain(example.source)}.")
     return "\n\n".join(parts)
+
+
+# --- coverage -------------------------------------------------------------------------------
+
+
+def coverage_page(checks: tuple[Check, ...]) -> str:
+    """Return the page that holds stages and needs against what answers them."""
+    stages = [
+        (
+            f"{stage.value} {plain(stage.title)}",
+            _check_links(c for c in checks if c.stage is stage),
+            _links(STAGES_ELSEWHERE.get(stage, ())),
+        )
+        for stage in Stage
+    ]
+    needs = [
+        (
+            f"{number} {plain(need)}",
+            _check_links(c for c in checks if number in c.needs),
+            _links(NEEDS_ELSEWHERE.get(number, ())),
+        )
+        for number, need in NEEDS.items()
+    ]
+    return "\n\n".join(
+        [
+            "# What is covered",
+            "The stages of the job, and what people at the bench ask, against the checks that "
+            "answer. Made from what each check declares; *open* is what nothing answers yet.",
+            "## Stages",
+            table(("Stage", "Checks", "Also"), [_or_open(row) for row in stages]),
+            "## Needs",
+            table(("Need", "Checks", "Also"), [_or_open(row) for row in needs]),
+        ]
+    )
+
+
+def _check_links(checks: Iterable[Check]) -> str:
+    return ", ".join(f"[{plain(check.title)}](check-{check.id}.md)" for check in checks)
+
+
+def _links(names: tuple[str, ...]) -> str:
+    return ", ".join(
+        f"[{Path(name).stem.replace('-', ' ')}](../../{name})"
+        if name.endswith(".md")
+        else f"[`{name}`](commands.md#{name})"
+        for name in names
+    )
+
+
+def _or_open(row: tuple[str, str, str]) -> tuple[str, str, str]:
+    what, checks, elsewhere = row
+    return what, checks or ("–" if elsewhere else "*open*"), elsewhere or "–"
 
 
 # --- commands -------------------------------------------------------------------------------

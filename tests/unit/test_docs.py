@@ -17,6 +17,8 @@ import soundfile
 import typer
 
 from backtospec import catalogue
+from backtospec.check import Stage
+from backtospec.check.needs import NEEDS
 from backtospec.cli.app import app, run_command_line
 from backtospec.sources.spec_sheets import read_spec
 
@@ -217,6 +219,52 @@ def test_every_check_is_documented(generated: dict[str, str]) -> None:
             assert load_generator().plain(text) in page
         assert page.count("\n### ") == len(check.examples)
         assert page.index("} Cautions") < page.index("## Steps") < page.index("## Inputs")
+
+
+def test_coverage_holds_every_stage_and_need(generated: dict[str, str]) -> None:
+    page, generator = generated["coverage.md"], load_generator()
+    for stage in Stage:
+        assert f"| {stage.value} {generator.plain(stage.title)} |" in page
+    for number, need in NEEDS.items():
+        assert f"| {number} {generator.plain(need)} |" in page
+    for check in catalogue.all_checks():
+        [row] = re.findall(rf"^\| {check.stage.value} {check.stage.title} \|.*$", page, re.M)
+        assert f"(check-{check.id}.md)" in row
+        assert set(check.needs) <= set(NEEDS), check.id
+        for number in check.needs:
+            [row] = re.findall(
+                rf"^\| {number} {re.escape(generator.plain(NEEDS[number]))} .*$", page, re.M
+            )
+            assert f"(check-{check.id}.md)" in row
+
+
+def test_what_answers_without_being_a_check_exists() -> None:
+    generator = load_generator()
+    assert set(generator.NEEDS_ELSEWHERE) <= set(NEEDS)
+    named = [*generator.STAGES_ELSEWHERE.values(), *generator.NEEDS_ELSEWHERE.values()]
+    for name in {name for names in named for name in names}:
+        assert name in commands() or DOCS / name in PAGES, name
+
+
+YET_TO_COME = (Stage.INTAKE, Stage.UNPOWERED, Stage.SUPPLY, Stage.SMALL_SIGNAL)
+"""Stages whose first check is being written; the test fails where one has come."""
+
+
+@pytest.mark.parametrize(
+    "stage",
+    [
+        pytest.param(
+            stage,
+            marks=[pytest.mark.xfail(reason="no check yet", strict=True)]
+            if stage in YET_TO_COME
+            else [],
+        )
+        for stage in Stage
+        if stage <= Stage.SMALL_SIGNAL
+    ],
+)
+def test_a_check_answers_each_stage_up_to_the_small_signal(stage: Stage) -> None:
+    assert [check.id for check in catalogue.all_checks() if check.stage is stage]
 
 
 def test_every_module_of_the_pure_parts_has_a_page(generated: dict[str, str]) -> None:
