@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import soundfile
 
+from backtospec.analysis.setup import CaptureSetup
+from backtospec.bench.recordings import Recorded, document_of_file
 from backtospec.errors import BenchError
 from backtospec.sources.sound_files import SoundFile, open_sound_file
 
@@ -217,3 +219,34 @@ def test_bits_at_the_wrong_end(tmp_path: Path) -> None:
     path.write_bytes(chunk(b"RIFF", b"WAVE" + body))
     with pytest.raises(BenchError, match="wrong end"):
         open_sound_file(path)
+
+
+@pytest.mark.parametrize("kind", ["tone", "ramp", "noise"])
+def test_an_analysis_says_what_is_missing(tmp_path: Path, kind: str) -> None:
+    turn = 2 * np.pi * 997 * np.arange(4 * RATE_HZ) / RATE_HZ
+    wave = 0.5 * np.sin(turn)[:, None] * np.ones(2) if kind != "noise" else 0.0
+    hiss = 1e-5 * np.random.default_rng(2).standard_normal((4 * RATE_HZ, 2))
+    path = tmp_path / "cut.wav"
+    soundfile.write(path, wave + hiss, RATE_HZ, subtype="PCM_24")
+    path.write_bytes(path.read_bytes()[: 44 + 3 * RATE_HZ * 6])
+    setup = CaptureSetup(full_scale_volts=(40.0,), load_ohm=(8.0,), nominal_hz=997.0)
+    document = document_of_file(path, kind, Recorded(setup))
+    assert document["file"]["frames"] == 3 * RATE_HZ
+    assert document["channels"]["L"]["valid"]
+    (note,) = [note for note in document["notes"] if note["code"] == "salvaged"]
+    assert note["at_s"] == 3.0
+    assert note["text"] == "The header promises 4.000 s of sound; the file ends at 3.000 s."
+
+
+@pytest.mark.parametrize("kind", ["tone", "noise"])
+def test_an_analysis_hints_at_resampling(tmp_path: Path, kind: str) -> None:
+    from scipy.signal import resample_poly
+
+    count = 2 * RATE_HZ
+    wave = 0.5 * np.sin(2 * np.pi * 997 * np.arange(count) / RATE_HZ) if kind == "tone" else 0.0
+    hiss = 1e-5 * np.random.default_rng(2).standard_normal(count)
+    path = tmp_path / "resampled.wav"
+    soundfile.write(path, resample_poly(wave + hiss, 2, 1), 2 * RATE_HZ, subtype="PCM_24")
+    setup = CaptureSetup(full_scale_volts=(40.0,), load_ohm=(8.0,), nominal_hz=997.0)
+    codes = [note["code"] for note in document_of_file(path, kind, Recorded(setup))["notes"]]
+    assert codes.count("resampled") == 1

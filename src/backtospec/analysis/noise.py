@@ -28,6 +28,7 @@ from backtospec.analysis.quality import (
     quantisation_step,
     run_edges,
 )
+from backtospec.analysis.recording_chain import chain_notes
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.weighting import Weighting, power_gain
 from backtospec.errors import BenchError
@@ -226,6 +227,7 @@ def _channel(
         spectrum=_spectrum(clean, rate_hz, volts),
     )
     _note_resolution(samples, residual, name, notes)
+    notes.extend(chain_notes(clean, rate_hz, name))
     if abs(clean.mean()) > _DC_FULL_SCALE:
         text = f"A steady {100 * clean.mean():+.2f} % of full scale was recorded."
         notes.append(Note("dc", text, name))

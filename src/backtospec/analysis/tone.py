@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from backtospec.analysis.distortion import Distortion, read_distortion
 from backtospec.analysis.notes import FileFacts, Note, channel_names, refuse_bands
 from backtospec.analysis.quality import overload_fraction, quantisation_step
+from backtospec.analysis.recording_chain import chain_notes
 from backtospec.analysis.residual import ResidualCycle, average_residual
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.stretches import Stretches, find_stretches
@@ -198,6 +199,9 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
     played = {i: fit for i, fit in fits.items() if channels[names[i]].driven is not False}
     valid = {i: fit for i, fit in played.items() if channels[names[i]].valid}
     notes.extend(whole_notes(samples, valid, names))
+    for index in valid:
+        clean = samples[stretches.start : stretches.end, index]
+        notes.extend(chain_notes(clean, rate_hz, names[index], hz))
     return _summary(file, setup, _in_order(channels, names), fits, stretches, notes)
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from functools import reduce
 from itertools import pairwise
 from pathlib import Path
@@ -59,7 +60,8 @@ def analyse_file(
         raise BenchError(f"{kind!r} is none of {kinds}.", "kind", "Name one of them.")
     sound = open_sound_file(path, setup.channels)
     file = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
-    return analyse(sound, file, setup, processes or os.cpu_count() or 1)
+    analysis = analyse(sound, file, setup, processes or os.cpu_count() or 1)
+    return replace(analysis, notes=(*sound.notes, *analysis.notes))
 
 
 def analyse_tone_file(path: Path, setup: CaptureSetup) -> ToneAnalysis:
@@ -72,7 +74,8 @@ def analyse_tone_file(path: Path, setup: CaptureSetup) -> ToneAnalysis:
     """
     sound = open_sound_file(path, setup.channels)
     file = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
-    return _tone(sound, file, setup, 1)
+    analysis = _tone(sound, file, setup, 1)
+    return replace(analysis, notes=(*sound.notes, *analysis.notes))
 
 
 def _tone(sound: SoundFile, file: FileFacts, setup: CaptureSetup, _: int) -> ToneAnalysis:
