@@ -82,12 +82,12 @@ class JobView:
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """Where one job stands today, without its older sittings.
+    """Where one job stands today, judged, without its older sittings.
 
     Parameters
     ----------
     newest
-        The newest sitting of each check in each visit, oldest first.
+        The newest sitting of each check and part in each visit, oldest first.
     power
         The power states it went through.
     faults
@@ -98,8 +98,14 @@ class Standing:
     amplifier: Amplifier
     spec: SpecSheet
     newest: tuple[JudgedSitting, ...]
+    replacements: tuple[Replacement, ...]
     power: tuple[PowerStep, ...]
     faults: Mapping[str, BenchError]
+
+    @property
+    def view(self) -> JobView:
+        """The job as far as it stands, for advice that needs no older sittings."""
+        return JobView(self.job, self.amplifier, self.spec, self.newest, self.replacements)
 
     def latest(self, check_id: str, visit: Visit) -> JudgedSitting | None:
         """Return the newest sitting of one check in one visit."""
@@ -141,6 +147,10 @@ class Bench:
     def amplifiers(self) -> tuple[Amplifier, ...]:
         """Return every amplifier on the shelf."""
         return read.amplifiers(self._store)
+
+    def amplifier(self, amplifier_id: str) -> Amplifier:
+        """Return one amplifier."""
+        return read.amplifier(self._store, amplifier_id)
 
     def open_job(self, amplifier_id: str, title: str) -> Job:
         """Open a job on an amplifier."""
@@ -365,7 +375,7 @@ class Bench:
         return read.history(self._store, reading_id)
 
     def standing(self, job_id: str) -> Standing:
-        """Return where a job stands: the newest sitting of each check in each visit, judged.
+        """Return where a job stands: the newest sitting of each check and part in each visit.
 
         What was judged before from the same readings and sheet is not judged again.
         """
@@ -391,7 +401,8 @@ class Bench:
                     self._known[place] = known
             found.append(replace(known, sitting=sitting))
         power = read.power_steps(self._store, job_id)
-        return Standing(job, amplifier, spec, tuple(found), power, faults)
+        parts = read.replacements(self._store, job_id)
+        return Standing(job, amplifier, spec, tuple(found), parts, power, faults)
 
     def view(self, job_id: str) -> JobView:
         """Return a whole job, judged today from its raw readings."""

@@ -120,12 +120,17 @@ def readings_of_job(store: Store, job_id: str | None) -> dict[str, tuple[Reading
 
 
 def newest_sittings(store: Store, job_id: str) -> tuple[Sitting, ...]:
-    """Return the newest sitting of each check in each visit of a job, oldest first."""
+    """Return the newest sitting of each check and part in each visit of a job, oldest first.
+
+    A part is what was answered under ``designator``.
+    """
     mine = _sittings().add_columns(schema.sittings.c.number).subquery()
+    part = schema.readings
     newest = (
         select(func.max(mine.c.number))
+        .outerjoin(part, (part.c.sitting_id == mine.c.id) & (part.c.key == "designator"))
         .where(mine.c.job_id == job_id, mine.c.check_id.is_not(None))
-        .group_by(mine.c.check_id, mine.c.visit)
+        .group_by(mine.c.check_id, mine.c.visit, func.lower(func.coalesce(part.c.text, "")))
     )
     chosen = select(mine).where(mine.c.number.in_(newest)).order_by(mine.c.number)
     return _all(store, Sitting, chosen)
