@@ -325,7 +325,7 @@ class Check:
     rules
         Signs and the causes they point to; the causes are ranked where the advice names none.
     needs
-        The needs of the bench it answers, by their numbers in :data:`backtospec.check.needs.NEEDS`.
+        The needs of the bench it answers, by their numbers in ``backtospec.check.needs``.
     unfit
         Why it does not apply to an amplifier, from its spec sheet; empty where it does.
     covers_off
