@@ -183,3 +183,13 @@ def test_what_cannot_be_analysed(tmp_path: Path) -> None:
     with pytest.raises(BenchError) as caught:
         analyse_file(tmp_path / "short.wav", "tone", setup())
     assert_three_parts(caught.value, "cycles")
+
+
+def test_a_file_that_may_not_be_read(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    written(tmp_path / "kept.wav", PAIR)
+
+    def refuse(*_: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", refuse)
+    refused(tmp_path / "kept.wav", "Permission denied")

@@ -203,6 +203,17 @@ def test_a_flac_without_a_length(tmp_path: Path, whole: Whole) -> None:
     assert salvaged(tmp_path / "long", long, "promises").frames == FRAMES
 
 
+def test_a_flac_behind_a_tag(tmp_path: Path, whole: Whole) -> None:
+    tag = b"ID3\4\0\0" + bytes([0, 0, 2, 5]) + bytes(261)
+    (tmp_path / "tagged.flac").write_bytes(tag + whole("flac"))
+    sound = open_sound_file(tmp_path / "tagged.flac")
+    assert (sound.frames, sound.notes) == (FRAMES, ())
+    assert np.max(np.abs(sound.read(5000, 1000) - PAIR[5000:6000])) < 1e-6
+    (tmp_path / "song.mp3").write_bytes(tag + b"\xff\xfb" + bytes(5000))
+    with pytest.raises(BenchError, match="MP3"):
+        open_sound_file(tmp_path / "song.mp3")
+
+
 def test_a_flac_that_is_hopeless(tmp_path: Path, whole: Whole) -> None:
     content = whole("flac")
     for spoiled in (content[:30], content[:50], content[:86] + bytes(len(content) - 86)):

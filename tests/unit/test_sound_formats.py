@@ -135,6 +135,13 @@ def test_channels_keep_their_order(tmp_path: Path) -> None:
         assert np.allclose(single, 0.8, atol=1e-6)
 
 
+def test_a_great_many_channels(tmp_path: Path) -> None:
+    several = np.arange(1024) / 2048 * np.ones((300, 1))
+    soundfile.write(tmp_path / "many.wav", several, RATE_HZ, subtype="PCM_16")
+    taken = open_sound_file(tmp_path / "many.wav", (1024, 513)).read(0, 300)
+    assert np.allclose(taken, [1023 / 2048, 512 / 2048], atol=1e-4)
+
+
 def sparse_file(path: Path, head: bytes, size: int, mark: tuple[int, bytes]) -> None:
     """Write a file of so many bytes, nearly all of them never stored."""
     with path.open("wb") as file:

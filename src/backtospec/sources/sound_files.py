@@ -105,8 +105,13 @@ def open_sound_file(path: Path, channels: tuple[int, ...] | None = None) -> Soun
         raise BenchError("there is no such file.", str(path), "Check the name.")
     if path.stat().st_size == 0:
         raise BenchError("the file is empty (0 bytes).", path.name, "Record again.")
-    with path.open("rb") as file:
-        samples, frames, faults = _samples(path, SoundBytes(file, path.name))
+    try:
+        with path.open("rb") as file:
+            samples, frames, faults = _samples(path, SoundBytes(file, path.name))
+    except OSError as error:
+        raise BenchError(
+            f"the file cannot be read ({error.strerror}).", str(path), "Copy it to another place."
+        ) from error
     form = samples.form
     picked = _pick(path, channels, form.channels)
     rate_hz = int(form.rate_hz)

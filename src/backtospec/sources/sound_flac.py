@@ -99,10 +99,11 @@ def open_flac(path: Path, source: SoundBytes) -> FlacSamples | None:
     -----
     RFC 9639. The whole file is decoded once, and held against the checksum of its sound.
     """
-    if source.at(0, 4) != b"fLaC":
+    start = _after_tag(source)
+    if source.at(start, 4) != b"fLaC":
         return None
-    head = source.at(8, 34)
-    if len(head) < 34 or source.at(4, 1)[0] & 0x7F:
+    head = source.at(start + 8, 34)
+    if len(head) < 34 or source.at(start + 4, 1)[0] & 0x7F:
         raise damaged(path.name, "its header is not whole")
     packed = int.from_bytes(head[10:18], "big")
     promised = packed & 0xFFFFFFFFF
@@ -127,6 +128,17 @@ def open_flac(path: Path, source: SoundBytes) -> FlacSamples | None:
     elif any(head[18:34]) and checksum != head[18:34]:
         faults = ("The sound is not what the checksum in the file was made of.",)
     return FlacSamples(path, form, frames, faults)
+
+
+def _after_tag(source: SoundBytes) -> int:
+    """Return where the file proper begins: some put a tag of another format in front."""
+    head = source.at(0, 10)
+    if len(head) < 10 or head[:3] != b"ID3":
+        return 0
+    size = 0
+    for byte in head[6:]:
+        size = size << 7 | byte & 0x7F
+    return 10 + size
 
 
 def _decode(path: Path, form: SampleFormat) -> tuple[int, bytes, str]:

@@ -14,7 +14,7 @@ from backtospec.errors import BenchError
 from backtospec.sources.raw_samples import RawSamples
 from backtospec.sources.sound_layout import SampleFormat, damaged
 
-_AT_ONCE = 65_536
+_SAMPLES_AT_ONCE = 1 << 18
 #: Floating point may go beyond ±1; 60 dB beyond is no level but a file without a scale.
 _HIGHEST = 1e3
 
@@ -55,8 +55,8 @@ class PlainSamples:
             file.seek(self.offset + first * form.stride)
             for at in range(first, end, length):
                 block = np.empty((min(length, end - at), len(picked)), dtype)
-                for start in range(0, len(block), _AT_ONCE):
-                    into = block[start : start + _AT_ONCE]
+                for start in range(0, len(block), _frames_at_once(form)):
+                    into = block[start : start + _frames_at_once(form)]
                     raw = file.read(len(into) * form.stride)
                     if len(raw) < len(into) * form.stride:
                         raise self._ended(at + start + len(raw) // form.stride)
@@ -96,6 +96,11 @@ class PlainSamples:
         into[...] = frames
 
 
+def _frames_at_once(form: SampleFormat) -> int:
+    """Return how many frames are decoded at a time, however many channels they have."""
+    return max(1, _SAMPLES_AT_ONCE // form.channels)
+
+
 def as_numbers(raw: bytes, form: SampleFormat) -> NDArray[Any]:
     """Return the samples in a stretch of bytes, shape (samples,).
 
@@ -121,7 +126,7 @@ def is_shifted(samples: PlainSamples, frames: int) -> bool:
     """Whether samples with spare bits stand at the lower end of their bytes.
 
     By the standards they stand at the upper end, and the spare bits are zero. Looks at the
-    first frames, up to 65 536.
+    first frames, 262 144 samples at most.
     """
     form = samples.form
     spare = 8 * form.width - form.valid_bits
@@ -129,7 +134,7 @@ def is_shifted(samples: PlainSamples, frames: int) -> bool:
         return False
     with samples.path.open("rb") as file:
         file.seek(samples.offset)
-        numbers = as_numbers(file.read(min(frames, _AT_ONCE) * form.stride), form)
+        numbers = as_numbers(file.read(min(frames, _frames_at_once(form)) * form.stride), form)
     widest = numbers.astype(np.int64) >> (8 * (numbers.dtype.itemsize - form.width))
     reach = 1 << (form.valid_bits - 1)
     uses_spare = bool(np.any(widest & ((1 << spare) - 1)))
