@@ -12,7 +12,7 @@ from typing import Annotated, Any
 
 import typer
 
-from backtospec.cli import handing, logs, measuring, shelf, standing
+from backtospec.cli import handing, logs, measuring, serving, shelf, standing
 from backtospec.cli.output import Output, Status
 from backtospec.errors import BenchError, Question
 
@@ -41,7 +41,7 @@ def _globals(
     context.obj = Output(as_json, data_dir)
 
 
-for module in (shelf, standing, measuring, logs, handing):
+for module in (shelf, standing, measuring, logs, serving, handing):
     module.register(app)
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
@@ -56,21 +58,28 @@ def report(
 def demo(
     context: typer.Context,
     serve: Annotated[
-        bool, typer.Option("--serve/--no-serve", help="The bench page is not there yet.")
-    ] = False,
+        bool | None,
+        typer.Option("--serve/--no-serve", help="End by opening the bench page on it."),
+    ] = None,
     out: Annotated[Path | None, typer.Option(help="Folder to work in.")] = None,
 ) -> None:
-    """Restore an invented amplifier, before and after, and write its report."""
+    """Restore an invented amplifier, before and after, and write its report.
+
+    At a terminal it ends by opening the bench page, unless told otherwise.
+    """
     from backtospec.demo import run_demo
 
     output = output_of(context)
-    if serve:
-        raise BenchError("the bench page is not there yet.", "--serve", "Leave the option out.")
     folder = out or Path("demo-bench")
     told = run_demo(folder, None if output.as_json else output.console().print, moment(None))
     if output.as_json:
         files = {kind: str(path) for kind, path in told.files.items()}
         output.document("demo", {"job": told.job_id, "files": files, "verdict": told.verdict})
+    at_terminal = sys.stdin.isatty() and sys.stdout.isatty() and not output.as_json
+    if at_terminal if serve is None else serve:
+        from backtospec.cli.serving import serve_page
+
+        serve_page(replace(output, data_dir=folder / "data"), path=f"/jobs/{told.job_id}")
 
 
 def moment(text: str | None) -> datetime:
