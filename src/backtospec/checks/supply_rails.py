@@ -317,6 +317,8 @@ def advise(findings: Findings) -> Counsel:
 def _higher_position(answers: Answers) -> float | None:
     """Return where the selector belongs, if it stands too low for the mains."""
     measured, selector = _value(answers, "mains"), _value(answers, "selector")
+    if selector is None and answers.choice("hum") == "transformer":
+        selector = _set_v(answers)  # whether there is a selector at all is said in the advice
     if measured is None or selector is None:
         return None
     positions = mains.read_positions(answers.texts.get("positions", ""))
@@ -337,11 +339,12 @@ def _mains_advice(findings: Findings) -> list[Advice]:
         return [Advice(AdviceKind.STOP, f"{shown} ({more}): switch off, unplug{to}.")]
     if position:
         buzz = " The transformer hums less, too." if answers.choice("hum") == "transformer" else ""
+        selector = "selector" if "selector" in answers.texts else "selector, if it has one,"
         return [
             Advice(
                 AdviceKind.ADJUST,
-                f"{shown} ({more}): unplug and set the selector to {position:.3g} V; the rails go "
-                f"down with it.{buzz}",
+                f"{shown} ({more}): unplug and set the {selector} to {position:.3g} V; the rails "
+                f"go down with it.{buzz}",
             )
         ]
     return []
