@@ -28,6 +28,7 @@ _FOLDED = {chr(code): chr(code - 0xFEE0) for code in range(0xFF01, 0xFF5F)} | {
     "\u33b7": "mV",
     "\u33b6": "µV",
 }
+_ASCII = bytes(range(128))
 _CYRILLIC = re.compile("лев|прав|мин|сек|врем|канал|ток", re.IGNORECASE)
 _JAPANESE = re.compile("[左右分秒時日]|時間|電圧|電流")
 _CONTROL = re.compile(r"[\x00-\x08\x0e-\x1a\x1c-\x1f\x7f]")
@@ -66,7 +67,12 @@ def decode(name: str, data: bytes) -> tuple[str, str]:
             "Export the log as text or CSV and choose that file.",
         )
     if not text.isascii():
-        for sign in set(text) & _FOLDED.keys():
+        signs = set(
+            text.encode("utf-8", "surrogatepass")
+            .translate(None, _ASCII)
+            .decode("utf-8", "surrogatepass")
+        )
+        for sign in signs & _FOLDED.keys():
             text = text.replace(sign, _FOLDED[sign])
     if not text.strip():
         raise BenchError("The file is empty.", name, "Choose the log with the readings.")

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
+from itertools import islice
 
 from backtospec.errors import BenchError
 from backtospec.sources.log_files.numbers import read_number
@@ -88,7 +89,8 @@ def looks_like_notes(lines: Sequence[str]) -> bool:
     >>> looks_like_notes(["after 10 min 9.6 mV L"]), looks_like_notes(["2023-11-04 19:02:10,9.6"])
     (True, False)
     """
-    filled = [line for line in lines[:MAX_LINES] if re.search("[0-9]", line)][:_JUDGED_LINES]
+    numbered = (line for line in lines[:MAX_LINES] if re.search("[0-9]", line))
+    filled = list(islice(numbered, _JUDGED_LINES))
     # columns with separators may have their channels in titles: a table, if it can be one
     return not any(map(_SEPARATED.search, filled)) and _mostly_noted(filled)
 

@@ -96,21 +96,23 @@ def _split_regular(
 ) -> tuple[Ints, Ints, NDArray[np.bool_]]:
     """Return first and last positions of the cells in the regular lines, and which these are.
 
-    A line is regular when it holds the right number of cells, no quotation mark, and no white
-    space but blanks and tabs.
+    A line is regular when it holds the right number of cells, no quotation marks but around
+    whole cells, and no white space but blanks and tabs.
     """
     low, high = int(block.starts[0]), int(block.ends[-1])
     window = block.codes[low:high]
     line_starts, line_ends = block.starts - low, block.ends - low
     odd = is_space(window) & (window != _SPACE_CODE) & (window != _TAB) & (window != _BREAK)
     if separator.strip() or separator == "\t":
-        odd |= window == _QUOTE
         marks = np.flatnonzero(window == ord(separator))
         before = np.searchsorted(marks, line_starts)
         good = np.searchsorted(marks, line_ends) - before == width - 1
         inner = marks[before[good][:, None] + np.arange(width - 1)]
         starts = np.concatenate([line_starts[good][:, None], inner + 1], axis=1)
         ends = np.concatenate([inner, line_ends[good][:, None]], axis=1)
+        plain = _take_quotes_off(window, starts, ends)
+        starts, ends = starts[plain], ends[plain]
+        good[good] = plain
     elif separator:
         apart, strange = _gaps(window, separator)
         odd |= strange
@@ -132,6 +134,19 @@ def _split_regular(
     good[strange_lines] = False
     kept = good[good_rows]
     return starts[kept].astype(np.int64) + low, ends[kept].astype(np.int64) + low, good
+
+
+def _take_quotes_off(window: Codes, starts: Ints, ends: Ints) -> NDArray[np.bool_]:
+    """Take cells out of their quotation marks, in place; tell which rows hold no other marks."""
+    marks = np.flatnonzero(window == _QUOTE)
+    if not marks.size:
+        return np.ones(len(starts), bool)
+    first, last = (window.take(edge, mode="clip") for edge in (starts, ends - 1))
+    quoted = (first == _QUOTE) & (last == _QUOTE) & (ends - starts >= 2)
+    held = np.searchsorted(marks, ends[:, -1]) - np.searchsorted(marks, starts[:, 0])
+    starts += quoted
+    ends -= quoted
+    return np.asarray(held == 2 * quoted.sum(axis=1))
 
 
 def _gaps(window: Codes, separator: str) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:

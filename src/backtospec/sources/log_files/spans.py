@@ -188,9 +188,14 @@ def join(columns: Sequence[Spans]) -> Spans:
 
 def codes_of(text: str) -> Codes:
     """Return the code points of a text, in the narrowest form that holds them all."""
-    widest = max(text, default="") if not text.isascii() else ""
-    size = 1 if widest <= "\xff" else 2 if widest <= "\uffff" else 4
-    data = text.encode(_ENCODINGS[size], "surrogatepass")
+    for size, encoding in _ENCODINGS.items():
+        try:
+            data = text.encode(encoding, "surrogatepass")
+        except UnicodeEncodeError:
+            continue
+        # a code beyond the range takes two places in UTF-16
+        if len(data) == size * len(text):
+            break
     return np.frombuffer(data, f"<u{size}")
 
 
