@@ -138,3 +138,65 @@ def test_words_for_people_tell_a_sweep(command: Command, tmp_path: Path) -> None
     words = ("--kind", "sweep", *CALIBRATED, "--stimulus", str(path.with_suffix(".json")))
     ran = command("analyse", str(path), *words, as_json=False)
     assert "dB at 100 Hz" in ran.out
+    assert "°)" in ran.out
+
+
+def test_stepped_tones_tell_power_at_every_frequency(command: Command, tmp_path: Path) -> None:
+    words = ("--hz", "100,1000,5000", "--seconds", "1.8", "--dither-bits", "24")
+    path = made(command, tmp_path, "stepped-tones", *words, "--lead-in", "0.8 s")
+    plan = str(path.with_suffix(".json"))
+    for more in ((), ("--stimulus", plan)):
+        found = analysed(command, path, "stepped", *more, "--against", "flat")
+        assert [round(step["frequency_hz"]) for step in found["steps"]] == [100, 1000, 5000]
+        channel = found["channels"]["M"]
+        assert channel["power_bandwidth"]["reference_power_w"] == pytest.approx(50.119, abs=0.01)
+        assert channel["against"]["spread_db"] < 0.001
+    told = command(
+        "analyse", str(path), "--kind", "stepped", *CALIBRATED, "--stimulus", plan, as_json=False
+    )
+    assert "power bandwidth: 100 Hz or below … 5000 Hz or above" in told.out
+
+
+def test_a_description_gives_the_frequencies(command: Command, tmp_path: Path) -> None:
+    path = made(command, tmp_path, "two-tone", "--hz", "250,8000", "--seconds", "1")
+    plan = str(path.with_suffix(".json"))
+    found = analysed(command, path, "two-tone", "--stimulus", plan)
+    assert found["frequencies_hz"] == pytest.approx([250, 8000], abs=1e-3)
+    rise = made(command, tmp_path, "rise", "--hz", "400", "--seconds", "4", "--dither-bits", "24")
+    found = analysed(command, rise, "ramp", "--stimulus", str(rise.with_suffix(".json")))
+    assert found["channels"]["M"]["frequency_hz"] == pytest.approx(400, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("played", "kind", "words", "where"),
+    [
+        ("tone", "tone", ("--nominal-hz", "500"), "--nominal-hz"),
+        ("tone", "two-tone", (), "tone.json"),
+        ("tone", "noise", (), "--stimulus"),
+        ("tone", "tone", ("--against", "flat"), "--against"),
+        ("tone", "tone", ("--points", "100 Hz 1 dB"), "--points"),
+        ("pink", "tone", (), "pink.json"),
+    ],
+)
+def test_another_signal_than_described_is_said(
+    command: Command, tmp_path: Path, played: str, kind: str, words: tuple[str, ...], where: str
+) -> None:
+    path = made(command, tmp_path, played, "--seconds", "1")
+    plan = ("--stimulus", str(path.with_suffix(".json")))
+    ran = command("analyse", str(path), "--kind", kind, *CALIBRATED, *plan, *words)
+    assert ran.status == 2
+    assert ran.document["error"][0]["where"] == where
+
+
+def test_a_sweep_is_held_against_what_is_named(command: Command, tmp_path: Path) -> None:
+    path = made(command, tmp_path, "sweep", "--seconds", "4")
+    plan = ("--stimulus", str(path.with_suffix(".json")))
+    loud = ("--against", "loudness", "--points", "100 Hz +6 dB, 10 kHz +4 dB")
+    errors = analysed(command, path, "sweep", *plan, *loud)["channels"]["M"]["against"]["error_db"]
+    assert errors == pytest.approx({"100": -6, "10000": -4}, abs=0.005)
+    for words, where in (
+        (("--against", "loudness"), "--points"),
+        (("--against", "x"), "--against"),
+    ):
+        ran = command("analyse", str(path), "--kind", "sweep", *CALIBRATED, *plan, *words)
+        assert ran.document["error"][0]["where"] == where

@@ -149,6 +149,30 @@ def test_headroom_is_a_bound_where_no_burst_tells_it() -> None:
     assert analyse(noisy(gated([0.5, 0.5]))).headroom_db is None
 
 
+def test_headroom_lies_below_the_weakest_burst_beyond_the_limit() -> None:
+    drives = [0.5, 0.58, 0.61, 0.64, 0.75]
+    found = analyse(noisy(gated(drives, limit=0.6)), rated_power_w=25.0)
+    assert found.headroom_db is not None
+    assert found.headroom_db_at_most is not None
+    assert found.headroom_db < found.headroom_db_at_most
+    powers = [burst.channels["M"].power_w for burst in found.bursts]
+    steps = [10 * math.log10(power / 25) for power in powers]
+    assert found.headroom_db_at_most == pytest.approx(
+        steps[steps.index(found.headroom_db) + 1], abs=1e-12
+    )
+
+
+def test_uncertainty_of_the_headroom_covers_noise_and_the_load() -> None:
+    wave = gated([0.5])
+    runs = [analyse(noisy(wave, 2e-3, seed), rated_power_w=20.0) for seed in range(30)]
+    found = np.array([run.headroom_db for run in runs], dtype=float)
+    stated = np.mean([run.headroom_db_u for run in runs if run.headroom_db_u])
+    assert 0.7 < float(np.std(found)) / stated < 1.4
+    assert abs(float(np.mean(found)) - 10 * math.log10(25 / 20)) < 4 * stated / math.sqrt(30)
+    loose = analyse(noisy(wave), rated_power_w=20.0, load_tolerance_percent=5.0)
+    assert loose.headroom_db_u == pytest.approx(10 / math.log(10) * 0.05 / math.sqrt(3), rel=0.01)
+
+
 def test_the_weaker_channel_gives_the_headroom() -> None:
     pair = np.stack([gated([0.5, 0.5]), gated([0.4, 0.4])], axis=1)
     found = analyse(noisy(pair), rated_power_w=20.0)

@@ -224,6 +224,15 @@ def test_half_power_points_and_any_frequency() -> None:
     assert response_db(found.corner_low_hz) == pytest.approx(-3.0103, abs=0.002)
     assert response_db(found.corner_high_hz) == pytest.approx(-3.0103, abs=0.002)
     assert found.corner_low_hz_at_most is None
+    for corner, doubt in (
+        (found.corner_low_hz, found.corner_low_hz_u),
+        (found.corner_high_hz, found.corner_high_hz_u),
+    ):
+        steeper = (response_db(1.01 * corner) - response_db(corner)) / (0.01 * corner)
+        exact = corner - (response_db(corner) + 3.0103) / steeper
+        assert doubt is not None
+        assert abs(corner - exact) < 4 * doubt
+        assert doubt < 2e-3 * corner
     any_hz = np.array([33.3, 777.7, 12_345.0])
     truth = [response_db(hz) for hz in any_hz]
     np.testing.assert_allclose(found.response_at(any_hz), truth, atol=0.002)

@@ -14,8 +14,9 @@ import pytest
 import soundfile
 
 from backtospec import catalogue
-from backtospec.analysis import burst, noise, square, stimuli, sweep, two_tone
+from backtospec.analysis import burst, noise, square, stepped, stimuli, sweep, two_tone
 from backtospec.analysis.notes import FileFacts
+from backtospec.analysis.response_against import AGAINST, against_document
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.stimulus_playing import PlayedSignal, Playing
 from backtospec.cli.app import run_command_line
@@ -193,6 +194,7 @@ def test_every_key_of_the_other_analyses_is_documented() -> None:
     two_tones = CaptureSetup(full_scale_volts=(40.0,), load_ohm=(8.0,), nominal_hz=60.0)
     plan = stimuli.synchronised(20.0, 20_000.0, 3.0)
     silence = stimuli.tone(1000.0, 1.0, Playing(level_dbfs_peak=-140.0))
+    tones = stimuli.stepped_tones((400.0, 1000.0, 4000.0), 0.5)
     found = [
         noise.document_of(noise.analyse_noise(*recorded(silence), setup)),
         burst.document_of(burst.analyse_burst(*recorded(stimuli.burst(1000.0, 3)), setup)),
@@ -203,7 +205,13 @@ def test_every_key_of_the_other_analyses_is_documented() -> None:
                 *recorded(stimuli.two_tone(60.0, 7000.0, 4.0, 2.0)), two_tones, 7000.0
             )
         ),
+        stepped.document_of(stepped.analyse_stepped(*recorded(tones), setup)),
     ]
+    left = found[2]["channels"]["L"]
+    by_hz = {float(hz): db for hz, db in left["response_db"].items()}
+    for against in AGAINST:
+        outcome = against_document(by_hz, {}, against, {100.0: 6.0})
+        found.append({**found[2], "channels": {"L": {**left, "against": outcome}}})
     for document in found:
         assert document["channels"]["L"]["valid"], document
         assert document_faults(document) == []

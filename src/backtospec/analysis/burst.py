@@ -61,7 +61,7 @@ class ChannelBursts:
     headroom_db
         Of the strongest burst within the THD limit, with a rated power.
     headroom_db_at_most
-        Of the weakest burst, where every burst goes beyond the limit.
+        Of the weakest burst that goes beyond the limit: what the amplifier has lies below it.
     limit_reached
         Whether a burst went beyond the THD limit. When none did, ``headroom_db`` is the least
         that the amplifier has.
@@ -96,7 +96,7 @@ class BurstAnalysis:
     headroom_db
         Dynamic headroom of the channel that has less; see :data:`HEADROOM_DEFINITION`.
     headroom_db_at_most
-        A bound of it, where a channel has only a bound.
+        The bound of it, from the weakest burst beyond the limit.
     limit_reached
         Whether that channel was driven beyond the limit; otherwise it has at least this much.
     notes
@@ -255,8 +255,14 @@ def _over_bursts(
         bound_db = 10 * math.log10(least_w / rated_power_w)
         return ChannelBursts(True, headroom_db_at_most=bound_db, limit_reached=True)
     best = max(within, key=lambda burst: burst.power_w)
+    beyond = [
+        burst.power_w
+        for burst in bursts
+        if burst not in within and burst.power_w > best.power_w and burst.goes_beyond(limit_percent)
+    ]
     return ChannelBursts(
         True,
+        headroom_db_at_most=10 * math.log10(min(beyond) / rated_power_w) if beyond else None,
         headroom_db=10 * math.log10(best.power_w / rated_power_w),
         headroom_db_u=_DB / 2 * best.power_w_u / best.power_w,
         limit_reached=reached,

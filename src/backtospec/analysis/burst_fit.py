@@ -66,6 +66,10 @@ class BurstChannel:
         bound = self.thd_all_percent_at_most if found is None else found
         return bound is not None and bound <= limit_percent
 
+    def goes_beyond(self, limit_percent: float) -> bool:
+        """Return whether THD, every harmonic, is known to be more than this."""
+        return self.thd_all_percent is not None and self.thd_all_percent > limit_percent
+
 
 def find_tone(samples: Array, rate_hz: float, nominal_hz: float) -> float:
     """Return the tone to a fraction of a percent, refusing a recording without it."""

@@ -187,8 +187,8 @@ def repeated_faults(frequencies_hz: Sequence[float]) -> list[BenchError]:
 
     Examples
     --------
-    >>> [fault.what for fault in repeated_faults((100.0, 1000.0, 100.0))]
-    ['100 Hz occurs twice.']
+    >>> repeated_faults((100.0, 1000.0, 100.0))[0].faults[0].what
+    '100 Hz occurs twice.'
     """
     repeated = next((hz for hz in frequencies_hz if list(frequencies_hz).count(hz) > 1), None)
     if repeated is None:

@@ -10,7 +10,7 @@ from typing import Any, ClassVar, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from backtospec.analysis.document_parts import head
+from backtospec.analysis.document_parts import head, note_list
 from backtospec.analysis.equalisation import compare, riaa_replay_db
 from backtospec.analysis.notes import FileFacts, Note, channel_names
 from backtospec.analysis.setup import CaptureSetup
@@ -88,8 +88,10 @@ class ChannelSweep:
     riaa_error_db: Mapping[float, float] = field(default_factory=dict)
     riaa_low_cut_error_db: Mapping[float, float] = field(default_factory=dict)
     corner_low_hz: float | None = None
+    corner_low_hz_u: float | None = None
     corner_low_hz_at_most: float | None = None
     corner_high_hz: float | None = None
+    corner_high_hz_u: float | None = None
     corner_high_hz_at_least: float | None = None
     spectrum: SweepSpectrum | None = None
 
@@ -300,8 +302,8 @@ def _channel(spectrum: SweepSpectrum, name: str, setup: CaptureSetup) -> Channel
     amplitude = reference.modulus * spectrum.stimulus.drive_fs
     response, response_u, phase = read_response(spectrum)
     harmonics, harmonics_u, at_most = read_harmonics(spectrum)
-    low, low_at_most = find_corner(spectrum, response, upward=False)
-    high, high_at_least = find_corner(spectrum, response, upward=True)
+    low, low_u, low_at_most = find_corner(spectrum, response, upward=False)
+    high, high_u, high_at_least = find_corner(spectrum, response, upward=True)
     return ChannelSweep(
         valid=True,
         level_dbfs_peak=decibels(amplitude),
@@ -320,8 +322,10 @@ def _channel(spectrum: SweepSpectrum, name: str, setup: CaptureSetup) -> Channel
             response, lambda hz: riaa_replay_db(hz, low_cut=True)
         ).error_db,
         corner_low_hz=low,
+        corner_low_hz_u=low_u,
         corner_low_hz_at_most=low_at_most,
         corner_high_hz=high,
+        corner_high_hz_u=high_u,
         corner_high_hz_at_least=high_at_least,
         spectrum=spectrum,
     )
@@ -364,15 +368,7 @@ def document_of(analysis: SweepAnalysis) -> Document:
             clock_ppm_u=analysis.clock_ppm_u,
             sweep_start_s=analysis.sweep_start_s,
         ),
-        "notes": [
-            {
-                "code": note.code,
-                "channel": note.channel,
-                **_known(at_s=note.at_s, phase_jump_deg=note.phase_jump_deg),
-                "text": note.text,
-            }
-            for note in analysis.notes
-        ],
+        "notes": note_list(analysis.notes),
     }
 
 

@@ -74,8 +74,10 @@ def read_harmonics(
 
 def find_corner(
     spectrum: SweepSpectrum, response: Figures, *, upward: bool
-) -> tuple[float | None, float | None]:
-    """Return (where the response has fallen by 3 dB or ``None``, else how far it was followed).
+) -> tuple[float | None, float | None, float | None]:
+    """Return (−3 dB point, its standard uncertainty, how far the response was followed).
+
+    The first two are ``None`` where it does not fall by 3 dB, the last where it does.
 
     Parameters
     ----------
@@ -90,16 +92,19 @@ def find_corner(
     side.sort(reverse=not upward)
     beyond = next((i for i, hz in enumerate(side) if response[hz] < _CORNER_DB), None)
     if beyond is None:
-        return None, side[-1]
-    reference = spectrum.line(REFERENCE_HZ).modulus
+        return None, None, side[-1]
+    reference = spectrum.line(REFERENCE_HZ)
     inner, outer = side[beyond - 1], side[beyond]
+    slope_db = (response[inner] - response[outer]) / abs(math.log(outer / inner))
     for _ in range(30):
         middle = math.sqrt(inner * outer)
-        if decibels(spectrum.line(middle).modulus / reference) < _CORNER_DB:
+        if decibels(spectrum.line(middle).modulus / reference.modulus) < _CORNER_DB:
             outer = middle
         else:
             inner = middle
-    return math.sqrt(inner * outer), None
+    corner = math.sqrt(inner * outer)
+    doubt_db = math.hypot(spectrum.line(corner).db_u, reference.db_u)
+    return corner, corner * doubt_db / slope_db, None
 
 
 def decibels(ratio: float) -> float:

@@ -1,10 +1,10 @@
-"""Any kind of recording to its document, and the signals to play into an amplifier."""
+"""Any kind of recording to its document."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -18,24 +18,30 @@ from backtospec.analysis import (
     noise,
     output_resistance,
     square,
-    stimuli,
+    stepped,
     sweep,
     two_tone,
 )
 from backtospec.analysis.document import as_document, with_output_resistance
+from backtospec.analysis.document_parts import note_list
 from backtospec.analysis.notes import FileFacts
+from backtospec.analysis.response_against import against_document, points_from_text
 from backtospec.analysis.setup import CaptureSetup
-from backtospec.analysis.stimulus_playing import PlayedSignal, Playing
+from backtospec.analysis.two_tone_fit import ordered_pair
+from backtospec.analysis.two_tone_pieces import piece_edges
 from backtospec.bench.captures import analyse_file, analyse_tone_file
+from backtospec.bench.signals import hold_to_description
 from backtospec.errors import BenchError
 from backtospec.sources.sound_files import open_sound_file
-from backtospec.sources.stimulus_files import read_stimulus, write_stimulus
+from backtospec.sources.stimulus_files import read_stepped_tones, read_stimulus
 
 Array = NDArray[np.float64]
 Document = dict[str, Any]
 
 _LONGEST_SAMPLES = 60_000_000
-_BLOCKWISE = ("tone", "ramp")
+_BLOCKWISE = ("tone", "ramp", "two-tone")
+_LONGEST_TWO_TONE_S = 1200.0
+_WITH_RESPONSE = ("sweep", "stepped")
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,13 +55,18 @@ class Recorded:
     second_hz
         The other tone of two.
     stimulus
-        Description of the sweep that was played.
+        Description of what was played; a sweep needs it.
     floor
         A loop-back recording of the same tone: the generator straight into the recorder.
     open_circuit
         A recording of the same tone with the load taken off, for the output resistance.
     turn_s
         When the turn of a control began and ended; the whole recording without it.
+    against
+        What to hold the response of a sweep or of stepped tones against, by name; see
+        :data:`~backtospec.analysis.response_against.AGAINST`.
+    points
+        For a loudness contour: stated decibels by frequency, or two loudness levels.
     processes
         How many may work at once; ``None`` for as many as there are processors.
     """
@@ -66,6 +77,8 @@ class Recorded:
     floor: Path | None = None
     open_circuit: Path | None = None
     turn_s: tuple[float, float] | None = None
+    against: str | None = None
+    points: str | None = None
     processes: int | None = None
 
 
@@ -87,8 +100,13 @@ def document_of_file(path: Path, kind: str, recorded: Recorded) -> Document:
         When the file cannot be used, holds no such signal, or something must be told first.
     """
     _refuse_what_needs_another_kind(kind, recorded)
+    if recorded.stimulus is not None and kind in KINDS:
+        second = () if recorded.second_hz is None else (recorded.second_hz,)
+        hold_to_description(recorded.stimulus, kind, (recorded.setup.nominal_hz, *second))
     if kind == "tone":
         return _tone(path, recorded)
+    if kind == "two-tone":
+        return _two_tone(path, recorded)
     if kind in _BLOCKWISE:
         return as_document(analyse_file(path, kind, recorded.setup, processes=recorded.processes))
     analyse = _WHOLE.get(kind)
@@ -102,7 +120,26 @@ def document_of_file(path: Path, kind: str, recorded: Recorded) -> Document:
             "Cut out the part with the signal.",
         )
     facts = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
-    return analyse(sound.read(0, sound.frames), facts, recorded)
+    points = points_from_text(recorded.points) if recorded.points else None
+    document = analyse(sound.read(0, sound.frames), facts, recorded)
+    if recorded.against:
+        document = _held_against(document, recorded.against, points)
+    return {**document, "notes": [*note_list(sound.notes), *document["notes"]]}
+
+
+def _held_against(document: Document, against: str, points: dict[float, float] | None) -> Document:
+    """Return the document with each channel's response held against something."""
+    channels = {}
+    for name, channel in document["channels"].items():
+        own = dict(channel)
+        if own.get("response_db"):
+            level, doubt = (
+                {float(hz): value for hz, value in own[key].items()}
+                for key in ("response_db", "response_db_u")
+            )
+            own["against"] = against_document(level, doubt, against, points)
+        channels[name] = own
+    return {**document, "channels": channels}
 
 
 def _refuse_what_needs_another_kind(kind: str, recorded: Recorded) -> None:
@@ -112,6 +149,7 @@ def _refuse_what_needs_another_kind(kind: str, recorded: Recorded) -> None:
         (recorded.open_circuit, "--open-circuit", "tone", "a recording without a load"),
         (recorded.setup.bands_hz or None, "--bands", "tone", "a band for THD+N"),
         (recorded.turn_s, "--turn-s", "control", "the time of a turn"),
+        (recorded.against, "--against", " or ".join(_WITH_RESPONSE), "a comparison of response"),
     )
     faults = [
         BenchError(
@@ -120,8 +158,11 @@ def _refuse_what_needs_another_kind(kind: str, recorded: Recorded) -> None:
             f"Leave it out, or use --kind {needed}.",
         )
         for given, option, needed, what in wanted
-        if given is not None and kind != needed and kind in KINDS
+        if given is not None and kind not in needed.split(" or ") and kind in KINDS
     ]
+    if recorded.points and recorded.against != "loudness":
+        what = "points are held against with a loudness contour only."
+        faults.append(BenchError(what, "--points", "Leave them out, or use --against loudness."))
     if faults:
         raise BenchError.of(faults)
 
@@ -145,13 +186,32 @@ def _control(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
     return control_noise.document_of(found)
 
 
-def _two_tone(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
-    if recorded.second_hz is None:
+def _two_tone(path: Path, recorded: Recorded) -> Document:
+    """Return the document of two tones, read piece by piece."""
+    setup, second_hz = recorded.setup, recorded.second_hz
+    if second_hz is None:
         raise BenchError(
             "two tones need two frequencies.", "--nominal-hz", "Give both, such as 60,7000."
         )
-    found = two_tone.analyse_two_tone(samples, facts, recorded.setup, recorded.second_hz)
-    return two_tone.document_of(found)
+    sound = open_sound_file(path, setup.channels)
+    lasts_s = sound.frames / sound.sample_rate_hz
+    if lasts_s > _LONGEST_TWO_TONE_S:
+        raise BenchError(
+            f"{lasts_s:.0f} s are too long for two tones, at most {_LONGEST_TWO_TONE_S:.0f} s.",
+            path.name,
+            "Cut out a minute of it.",
+        )
+    pair = ordered_pair(setup.nominal_hz, second_hz)
+    edges = piece_edges(sound.frames, sound.sample_rate_hz, pair)
+    facts = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
+    pieces = (sound.read(a, b - a) for a, b in edges)
+    found = two_tone.document_of(two_tone.analyse_two_tone_pieces(pieces, facts, setup, second_hz))
+    return {**found, "notes": [*note_list(sound.notes), *found["notes"]]}
+
+
+def _stepped(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
+    played = None if recorded.stimulus is None else read_stepped_tones(recorded.stimulus)
+    return stepped.document_of(stepped.analyse_stepped(samples, facts, recorded.setup, played))
 
 
 def _sweep(samples: Array, facts: FileFacts, recorded: Recorded) -> Document:
@@ -253,8 +313,8 @@ def _bound(own: Document, band: str, found: measuring_floor.OverFloor) -> None:
 
 
 _WHOLE: dict[str, Callable[[Array, FileFacts, Recorded], Document]] = {
-    "two-tone": _two_tone,
     "sweep": _sweep,
+    "stepped": _stepped,
     "burst": _burst,
     "noise": _noise,
     "square": _square,
@@ -263,87 +323,3 @@ _WHOLE: dict[str, Callable[[Array, FileFacts, Recorded], Document]] = {
 
 KINDS = (*_BLOCKWISE, *_WHOLE)
 """Every kind of recording that can be analysed."""
-
-
-def _played_tone(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    return stimuli.tone(hz[0], seconds, playing)
-
-
-def _played_two(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    if len(hz) != 2:
-        raise BenchError("two tones need two frequencies.", "--hz", "Give both, such as 60,7000.")
-    low, high = sorted(hz)
-    ratio = 4.0 if high / low > 2 else 1.0
-    return stimuli.two_tone(low, high, ratio, seconds, playing)
-
-
-def _played_sweep(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    low, high = sorted(hz) if len(hz) == 2 else (14.0, min(20_800.0, 0.45 * playing.rate_hz))
-    wanted = stimuli.synchronised(low, high, seconds, drive_fs=playing.peak)
-    return stimuli.sweep(wanted, playing)
-
-
-def _played_steps(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    levels = [-6.0 * step for step in range(9, -1, -1)]
-    return stimuli.stepped_level(hz[0], levels, seconds / len(levels), playing=playing)
-
-
-def _played_burst(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    return stimuli.burst(hz[0], max(1, round(seconds / 0.5)), playing)
-
-
-def _played_square(hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    return stimuli.square(hz[0], seconds, playing)
-
-
-def _played_pink(_hz: tuple[float, ...], seconds: float, playing: Playing) -> PlayedSignal:
-    return stimuli.pink_noise(seconds, playing)
-
-
-_SIGNALS: dict[str, Callable[[tuple[float, ...], float, Playing], PlayedSignal]] = {
-    "tone": _played_tone,
-    "steps": _played_steps,
-    "two-tone": _played_two,
-    "sweep": _played_sweep,
-    "burst": _played_burst,
-    "square": _played_square,
-    "pink": _played_pink,
-}
-
-SIGNALS = tuple(_SIGNALS)
-"""Every signal that can be made."""
-
-
-def make_signal(
-    kind: str, path: Path, hz: tuple[float, ...], seconds: float, playing: Playing
-) -> Path:
-    """Write a signal to play as a WAV file with its description beside it; return the latter.
-
-    Parameters
-    ----------
-    kind
-        One of :data:`SIGNALS`.
-    path
-        Where the sound goes, ending in ``.wav``.
-    hz
-        Its frequency, or two of them.
-    seconds
-        How long it plays, without the silence around it.
-    playing
-        Sampling rate, level, silence before it, dither.
-
-    Raises
-    ------
-    BenchError
-        For an unknown kind, or figures out of range.
-    """
-    make = _SIGNALS.get(kind)
-    if make is None:
-        names = ", ".join(SIGNALS)
-        raise BenchError(f'"{kind}" is none of {names}.', "signal", "Name one of them.")
-    return write_stimulus(path, make(hz, seconds, playing))
-
-
-def playing_from(rate_hz: int, level_dbfs: float, dither_bits: int | None) -> Playing:
-    """Return how a signal is played, with half a second of silence before it."""
-    return replace(Playing(), rate_hz=rate_hz, level_dbfs_peak=level_dbfs, dither_bits=dither_bits)

@@ -178,8 +178,8 @@ def seconds_from_text(text: str) -> tuple[float, float] | None:
     return read(ends[0], "s", "turn", 0, 86_400), read(ends[1], "s", "turn", 0, 86_400)
 
 
-def frequencies_from_text(text: str) -> tuple[float, ...]:
-    """Return one frequency in hertz, or two with a comma between them.
+def frequencies_from_text(text: str, most: int = 2) -> tuple[float, ...]:
+    """Return one frequency in hertz, or several with commas between them.
 
     Examples
     --------
@@ -187,8 +187,10 @@ def frequencies_from_text(text: str) -> tuple[float, ...]:
     ((60.0, 7000.0), (19000.0, 20000.0))
     """
     parts = [part for part in text.replace(";", ",").split(",") if part.strip()]
-    if len(parts) > 2:
-        raise BenchError(f"“{text}” holds {len(parts)} numbers.", "frequency", "Give one or two.")
+    if len(parts) > most:
+        what = f"“{text}” holds {len(parts)} numbers."
+        fix = "Give one or two." if most == 2 else f"Give at most {most}."
+        raise BenchError(what, "frequency", fix)
     return tuple(read(part, "Hz", "frequency", 1, 96_000) for part in parts or [text])
 
 

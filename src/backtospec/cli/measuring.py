@@ -25,22 +25,24 @@ def analyse(
     context: typer.Context,
     file: Annotated[Path, typer.Argument(help="The recording: WAV or FLAC.")],
     kind: Annotated[
-        str, typer.Option(help="tone, ramp, two-tone, sweep, burst, square, noise, control.")
+        str,
+        typer.Option(help="tone, ramp, two-tone, sweep, stepped, burst, square, noise, control."),
     ],
     full_scale_volts: Annotated[
         str, typer.Option(help="Peak volts at digital amplitude 1.0, L[,R]; never rms.")
     ],
     load_ohm: Annotated[str, typer.Option(help="Load as measured, hot, L[,R].")],
     nominal_hz: Annotated[
-        str, typer.Option(help="Frequency of the tone, or of two: 60,7000.")
-    ] = "1000",
+        str,
+        typer.Option(help="Of the tone, or of two: 60,7000; 1000 unless --stimulus says."),
+    ] = "",
     load_tolerance_percent: Annotated[str, typer.Option(help="Of the load.")] = "",
     mains_hz: Annotated[str, typer.Option(help="50 or 60.")] = "",
     channels: Annotated[str, typer.Option(help="Which of the file's, such as 1,2.")] = "",
     rated_thd_percent: Annotated[str, typer.Option(help="Also find the power there.")] = "",
     rated_power_w: Annotated[str, typer.Option(help="Rated power.")] = "",
     stimulus: Annotated[
-        Path | None, typer.Option(help="For a sweep: the JSON beside what was played.")
+        Path | None, typer.Option(help="The JSON beside what was played; a sweep needs it.")
     ] = None,
     floor: Annotated[
         Path | None, typer.Option(help="For a tone: a loop-back recording, the chain's floor.")
@@ -51,6 +53,16 @@ def analyse(
     ] = None,
     bands: Annotated[str, typer.Option(help="For a tone: more bands, 20-20000,400-30000.")] = "",
     turn_s: Annotated[str, typer.Option(help="For a control: start-end of the turn, 1-11.")] = "",
+    against: Annotated[
+        str | None,
+        typer.Option(
+            help="For a response: riaa, riaa-iec, flat, tone-control, filter or loudness."
+        ),
+    ] = None,
+    points: Annotated[
+        str | None,
+        typer.Option(help='For loudness: "100 Hz +6 dB, 10 kHz +4 dB", or "60/85 phon".'),
+    ] = None,
     processes: Annotated[int, typer.Option(help="Processes to use; 0 lets it choose.")] = 0,
 ) -> int:
     """Analyse one recording: level, power, distortion, noise, response, tracking.
@@ -59,10 +71,13 @@ def analyse(
     --load-ohm 7.96,8.03 --nominal-hz 997
     """
     from backtospec.bench.recordings import Recorded, document_of_file
+    from backtospec.bench.signals import stated_frequencies
     from backtospec.bench.specs import frequencies_from_text, seconds_from_text, setup_from_text
 
     output = output_of(context)
-    first, *second = frequencies_from_text(nominal_hz) if "," in nominal_hz else (nominal_hz,)
+    stated = stated_frequencies(stimulus, kind) if stimulus and not nominal_hz else ()
+    given = nominal_hz or ",".join(f"{hz:.12g}" for hz in stated) or "1000"
+    first, *second = frequencies_from_text(given) if "," in given else (given,)
     setup = setup_from_text(
         full_scale_volts=full_scale_volts,
         load_ohm=load_ohm,
@@ -81,6 +96,8 @@ def analyse(
         floor=floor,
         open_circuit=open_circuit,
         turn_s=seconds_from_text(turn_s),
+        against=against,
+        points=points,
         processes=processes or None,
     )
     document = document_of_file(file, kind, recorded)
@@ -98,27 +115,34 @@ def analyse(
 def signal(
     context: typer.Context,
     kind: Annotated[
-        str, typer.Argument(help="tone, steps, two-tone, sweep, burst, square or pink.")
+        str,
+        typer.Argument(
+            help="tone, steps, rise, stepped-tones, two-tone, sweep, burst, square, pink."
+        ),
     ],
     out: Annotated[Path, typer.Option(help="Where the WAV goes; its description lies beside it.")],
-    hz: Annotated[str, typer.Option(help="Frequency, or two: 60,7000.")] = "997",
+    hz: Annotated[
+        str, typer.Option(help="Frequency, or several: 60,7000; the usual ones without it.")
+    ] = "",
     seconds: Annotated[str, typer.Option(help="How long it plays.")] = "10",
     level_dbfs: Annotated[float, typer.Option(help="Peak level, dB of full scale.")] = -3.0,
     rate_hz: Annotated[int, typer.Option(help="Sampling rate.")] = 48_000,
     dither_bits: Annotated[int, typer.Option(help="16 or 24; 0 for none.")] = 0,
+    lead_in: Annotated[str, typer.Option(help="Silence before it.")] = "0.5 s",
 ) -> None:
-    """Make a signal to play into the amplifier, with half a second of silence before it.
+    """Make a signal to play into the amplifier, with silence before it.
 
     Example:  backtospec signal sweep --out sweep.wav --seconds 6
     """
-    from backtospec.bench.recordings import make_signal, playing_from
+    from backtospec.bench.signals import make_signal, playing_from
     from backtospec.bench.specs import frequencies_from_text
     from backtospec.quantity import read
 
     output = output_of(context)
-    wanted = frequencies_from_text(hz) if hz != "997" or kind != "sweep" else ()
+    wanted = frequencies_from_text(hz, most=60) if hz else ()
     length = read(seconds, "s", "seconds", 0.01, 3600)
-    playing = playing_from(rate_hz, level_dbfs, dither_bits or None)
+    silence_s = read(lead_in, "s", "lead-in", 0, 60)
+    playing = playing_from(rate_hz, level_dbfs, dither_bits or None, silence_s)
     description = make_signal(kind, out, wanted, length, playing)
     if output.as_json:
         output.document("signal", {"wav": str(out), "description": str(description)})

@@ -31,6 +31,7 @@ from backtospec.check import (
     TextInput,
     Trace,
 )
+from backtospec.cli.response_words import headroom_words, response_words
 from backtospec.quantity import write
 from backtospec.verdict import Bound, Finding, Verdict
 
@@ -213,18 +214,20 @@ def show_analysis(console: Console, document: dict[str, Any]) -> None:
             console.print(f"{name}: no figure: {channel.get('reason')}")
             continue
         console.print(f"{name}: {_channel_line(channel)}")
-        for line in _channel_words(channel):
+        for line in (*_channel_words(channel), *response_words(channel)):
             console.print(f"  {line}")
     if document.get("tracking_db_r_minus_l") is not None:
         console.print(f"right over left: {document['tracking_db_r_minus_l']:+.3f} dB")
     steps = document.get("steps", [])
     if steps:
         table = Table(box=None, pad_edge=False, header_style="italic")
-        for title in ("from s", "to s", *(f"{n} {q}" for n in names for q in ("W", "THD %"))):
+        places = ("Hz", "from s", "to s") if "frequency_hz" in steps[0] else ("from s", "to s")
+        for title in (*places, *(f"{n} {q}" for n in names for q in ("W", "THD %"))):
             table.add_column(title, justify="right")
         table.add_column("R over L dB", justify="right")
         for step in steps:
-            cells = [f"{step['start_s']:.2f}", f"{step['end_s']:.2f}"]
+            cells = [f"{step['frequency_hz']:.5g}"] if "frequency_hz" in step else []
+            cells += [f"{step['start_s']:.2f}", f"{step['end_s']:.2f}"]
             for name in names:
                 channel = step["channels"].get(name, {})
                 cells += [_cell(channel.get("power_w")), _cell(channel.get("thd_percent"))]
@@ -234,7 +237,7 @@ def show_analysis(console: Console, document: dict[str, Any]) -> None:
         shown = ", ".join(f"{n} {_channel_line(c)}" for n, c in burst["channels"].items())
         console.print(f"burst at {burst['start_s']:.3f} s: {shown}")
     if document.get("headroom_db") is not None:
-        console.print(f"dynamic headroom: {document['headroom_db']:+.2f} dB")
+        console.print(headroom_words(document))
     for percent, by_channel in document.get("power_at_thd", {}).items():
         for name, found in by_channel.items():
             console.print(f"{name}, {percent} % THD: {_power_line(found)}")
@@ -268,7 +271,7 @@ def _channel_line(channel: dict[str, Any]) -> str:
     parts = [f"{channel[k]:.6g} {unit}" for k, unit in figures if channel.get(k) is not None]
     parts += [f"{v:.4g} µV {weight}" for weight, v in channel.get("rms_uv", {}).items()]
     parts += [
-        f"{channel['response_db'][hz]:+.2f} dB at {hz} Hz"
+        f"{channel['response_db'][hz]:+.2f} dB at {hz} Hz{_phase(channel, hz)}"
         for hz in ("20", "100", "10000", "20000")
         if hz in channel.get("response_db", {})
     ]
@@ -279,6 +282,11 @@ def _channel_line(channel: dict[str, Any]) -> str:
     if "weighting_detector" in channel:
         parts += [f"{v:.2f} dB S/N {_band_named(band)}" for band, v in channel["snr_db"].items()]
     return ", ".join(parts)
+
+
+def _phase(channel: dict[str, Any], hz: str) -> str:
+    degrees = channel.get("phase_deg", {}).get(hz)
+    return "" if degrees is None else f" ({degrees:+.1f}°)"
 
 
 def _band_named(band: str) -> str:

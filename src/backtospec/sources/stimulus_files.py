@@ -154,6 +154,50 @@ def read_stimulus(path: Path) -> Stimulus:
         ) from error
 
 
+def read_frequencies(path: Path, kinds: tuple[str, ...]) -> tuple[float, ...]:
+    """Return the frequency or frequencies that a description states; none for a sweep.
+
+    Parameters
+    ----------
+    path
+        JSON as :func:`write_stimulus` writes it.
+    kinds
+        Which signals it may describe.
+
+    Raises
+    ------
+    BenchError
+        Where it describes another signal, or its frequency is missing or impossible.
+    """
+    found = read_description(path)
+    kind = found.get("kind", "sweep" if "L_s" in found else None)
+    if kind not in kinds:
+        told = f"it describes a {kind}" if kind else "it does not say what it describes"
+        raise BenchError(
+            f"{told}, where {' or '.join(kinds)} is needed.",
+            path.name,
+            "Name the description of the signal that was played.",
+        )
+    if kind in ("sweep", "stepped-tones"):
+        return ()
+    key = "frequencies_hz" if kind == "two-tone" else "frequency_hz"
+    value = found.get(key)
+    listed = value if kind == "two-tone" and isinstance(value, list) else [value]
+    figures = tuple(
+        _as_float(one) if isinstance(one, int | float) and not isinstance(one, bool) else math.nan
+        for one in listed
+    )
+    wanted = 2 if kind == "two-tone" else 1
+    if len(figures) != wanted or not all(1.0 <= hz <= 384_000.0 for hz in figures):
+        raise BenchError(
+            f"{json.dumps(value)} is not {'two frequencies' if wanted == 2 else 'a frequency'} "
+            "within 1…384000 Hz.",
+            f"{path.name}, {key}",
+            "Write it as the signal was made.",
+        )
+    return figures
+
+
 def read_stepped_tones(path: Path) -> tuple[PlannedTone, ...]:
     """Return the tones that the description of stepped tones states, in order of time.
 
