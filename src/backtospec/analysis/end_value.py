@@ -97,9 +97,7 @@ class EndValue:
         return bool(least <= self.best.misfit + (deviations * self.cautious_noise) ** 2)
 
 
-def bound_end_value(
-    stretches: Sequence[Stretch], step: float, *, slow_share: float | None = None
-) -> EndValue:
+def bound_end_value(stretches: Sequence[Stretch], step: float) -> EndValue:
     """Return the end value of two same-sign exponentials with its 95 % interval.
 
     Parameters
@@ -111,8 +109,6 @@ def bound_end_value(
     step
         Smallest step of the meter, in the unit of the readings; the noise is never taken as
         less than step/√12.
-    slow_share
-        Share of the noise power that is slow; found from the readings when not given.
 
     Notes
     -----
@@ -129,7 +125,7 @@ def bound_end_value(
     """
     thinned, groups = _thin(stretches)
     turned = TurnedStretches.of(thinned, np.geomspace(FASTEST_S, SLOWEST_S, CONSTANTS))
-    share = slow_share or _choose_slow_share(thinned, turned)
+    share = _choose_slow_share(thinned, turned)
     return _bound(turned.profile(share), turned.spectra[-1], thinned, groups, step, share)
 
 
