@@ -15,6 +15,7 @@ def described(tally: Tally, inputs: int) -> str:
     return (
         f"{inputs} bent sound files: {counts}; {len(tally.failures)} failures; "
         f"peak {tally.peak_bytes / 2**20:.0f} MiB"
+        + "".join(f"\n  seed {seed}: {what}" for seed, what in tally.failures[:20])
     )
 
 

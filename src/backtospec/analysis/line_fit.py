@@ -226,7 +226,7 @@ class _Design:
                 cross[channel] += rows @ slopes
                 square[channel] += slopes.T @ slopes
                 along[channel] += slopes.T @ residual[:, channel]
-        weight = (len(samples) - self.width) / np.maximum(left, 1e-300)
+        weight = max(len(samples) - self.width, 1) / np.maximum(left, 1e-300)
         # Where the level is followed too, the turning of its own slope tells the frequency.
         turning = [i for i in free if self.families[i].level_terms]
         steady = [i for i in free if i not in turning]
