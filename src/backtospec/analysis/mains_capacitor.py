@@ -13,6 +13,15 @@ class Place(StrEnum):
     TO_CHASSIS = "mains-to-chassis"
 
 
+class Ruling(StrEnum):
+    """What becomes of a part that sits on the mains."""
+
+    KEEP = "keep"
+    READ_CLASS = "read its class"
+    REPLACE = "replace"
+
+
+_WHERE = {Place.ACROSS: "across the mains", Place.TO_CHASSIS: "from mains to chassis"}
 _WANTED = {Place.ACROSS: "X2", Place.TO_CHASSIS: "Y2"}
 _ACCEPTED = {Place.ACROSS: ("X1", "X2", "Y1", "Y2"), Place.TO_CHASSIS: ("Y1", "Y2")}
 
@@ -70,3 +79,37 @@ def class_fault(text: str, place: Place) -> str:
     if not found:
         return f"it has no safety class, and {asked}"
     return f"it is class {'/'.join(found)}, and {asked}"
+
+
+def judge_fitted(kind: str, place: Place, *, broken: bool, old: bool) -> tuple[Ruling, str]:
+    """Return what becomes of a part on the mains, and why in words.
+
+    Parameters
+    ----------
+    kind
+        ``class-x``, ``class-y``, ``paper``, ``film``, ``ceramic``, ``electrolytic``, or empty.
+    place
+        Where it sits.
+    broken
+        Cracked, bulging or leaking.
+    old
+        Made before safety classes were usual; then a part without a known class goes.
+
+    Examples
+    --------
+    >>> judge_fitted("paper", Place.ACROSS, broken=False, old=True)[0].value
+    'replace'
+    >>> judge_fitted("class-x", Place.TO_CHASSIS, broken=False, old=False)
+    (<Ruling.REPLACE: 'replace'>, 'a class X part from mains to chassis. Replace it by class Y2')
+    """
+    where, wanted = _WHERE[place], _WANTED[place]
+    suits = kind == "class-y" or (kind == "class-x" and place is Place.ACROSS)
+    if suits and not broken:
+        return Ruling.KEEP, f"it has the class for its place {where}"
+    if not kind and not broken and not old:
+        return Ruling.READ_CLASS, f"sits {where}. Read the class printed on it; {wanted} is wanted"
+    words = {"class-x": "a class X part", "class-y": "a class Y part"}
+    what = words.get(kind, f"a {kind} part" if kind else "an old part without a known class")
+    what = f"{what}, broken," if broken else what
+    whatever = ", whatever it reads" if kind not in words else ""
+    return Ruling.REPLACE, f"{what} {where}. Replace it by class {wanted}{whatever}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from backtospec.analysis import mains_capacitor
 from backtospec.analysis.capacitor_limits import RATIO
-from backtospec.analysis.mains_capacitor import Place
+from backtospec.analysis.mains_capacitor import Place, Ruling
 from backtospec.check import (
     Advice,
     AdviceKind,
@@ -241,21 +241,18 @@ def _mains_new(part: Answers, name: str, place: Place) -> Advice | None:
 
 def _mains_old(part: Answers, name: str, place: Place) -> Advice | None:
     """Judge the part that sits there: its class before its readings."""
-    wanted, kind = mains_capacitor.wanted_class(place), part.choice("part_kind")
-    where = "across the mains" if place is Place.ACROSS else "from mains to chassis"
-    broken = part.choice("visible") in ("bulging", "leaking", "cracked")
-    if kind == "class-y" or (kind == "class-x" and place is Place.ACROSS):
-        if not broken:
-            return None
-        kind = "broken"
     year = part.number("year")
     made = year.value if year else (part.spec.year if part.spec else None)
-    if not kind and not broken and (made is None or made >= OLD_BEFORE_YEAR):
-        reason = f"{name}: sits {where}. Read the class printed on it; {wanted} is wanted."
-        return Advice(AdviceKind.REMEASURE, reason)
-    what = f"a {kind} part" if kind else "an old part without a known class"
-    reason = f"{name}: {what} {where}. Replace it by class {wanted}, whatever it reads."
-    return Advice(AdviceKind.REPLACE, reason)
+    ruling, why = mains_capacitor.judge_fitted(
+        part.choice("part_kind"),
+        place,
+        broken=part.choice("visible") in ("bulging", "leaking", "cracked"),
+        old=made is not None and made < OLD_BEFORE_YEAR,
+    )
+    if ruling is Ruling.KEEP:
+        return None
+    kind = AdviceKind.REPLACE if ruling is Ruling.REPLACE else AdviceKind.REMEASURE
+    return Advice(kind, f"{name}: {why}.")
 
 
 def _judged(answers: Answers) -> list[_Judged]:

@@ -74,6 +74,8 @@ class _Seen:
     @property
     def shown(self) -> str:
         """The reading in words, with its deviation where there is a nominal."""
+        if self.value is None and self.state is State.OPEN:
+            return self.part
         if self.value is None or self.kind in JUNCTIONS:
             return f"{self.part} {self.text}"
         read = write(self.value.value, "Ω")
@@ -213,14 +215,14 @@ def _results(one: _Seen, leads_known: bool) -> list[Result]:
     """Return the figures of one reading; what proves nothing carries that as a condition."""
     if one.value is None:
         return []
-    proves = "no: low in circuit" if one.state is State.INCONCLUSIVE else "yes"
+    proves = "low in circuit" if one.state is State.INCONCLUSIVE else "yes"
     if one.kind in JUNCTIONS:
         figures = [("junction_v", one.value, "diode test, forward")]
     elif one.band is None:
         figures = [("insulation_ohm", one.value, "collector to heatsink")]
     else:
         if not leads_known and one.band.nominal <= SMALL_OHM and one.state is State.GOOD:
-            proves = "no: leads included"
+            proves = "leads included"
         off = (one.value / one.band.nominal - 1) * 100
         method = "read, less the leads, ÷ nominal" if leads_known else "read ÷ nominal"
         share = off / one.band.tolerance_percent * 100
@@ -310,12 +312,11 @@ def _replace(bad: list[_Seen], answers: Answers) -> str:
     if any(one.kind == "trimmer" for one in bad):
         return f"{shown}: replace the trimmer before adjusting anything; note its ohms first."
     if _overloaded(bad, answers):
-        first = (
-            "the bulging capacitor"
-            if answers.choice("visible") == "bulging"
-            else "what overloaded it"
-        )
-        return f"{shown}: find {first} first, then replace {'it' if len(bad) == 1 else 'them'}."
+        it = "it" if len(bad) == 1 else "them"
+        if answers.choice("visible") == "bulging":
+            first = f"the bulging capacitor overloaded {it}. Replace the capacitor first"
+            return f"{shown}: {first}, then {it}."
+        return f"{shown}: find what overloaded {it} first, then replace {it}."
     if any(one.kind == "insulation" for one in bad):
         return f"{shown}: no insulation to the heatsink. Renew the washer before any power."
     if any(one.kind in JUNCTIONS for one in bad):
