@@ -319,7 +319,7 @@ def _replacement(findings: Findings) -> list[Advice]:
 
 
 def _visible(answers: Answers, part: Part) -> list[Advice]:
-    words = {"bulging": "is bulging", "leaking": "leaks electrolyte"}
+    words = {"bulging": "is bulging", "leaking": "leaks electrolyte", "cracked": "is cracked"}
     seen = words.get(answers.choice("visible"))
     reason = f"{part.name or 'It'} {seen}: replace it, whatever it reads."
     return [Advice(AdviceKind.REPLACE, reason)] if seen else []

@@ -47,6 +47,9 @@ UNEVEN_PERCENT, BROKEN_PERCENT = 10.0, 25.0
 """Rails further apart than this are looked into; further than the second, power goes off
 (common practice, no source)."""
 
+OVERSIZED = 5.0
+"""A lamp of more than this many times the draw limits little (common practice, no source)."""
+
 SAGGED = 0.8
 """A rail that falls below this share of its own best is being pulled down (a working rule)."""
 
@@ -333,6 +336,10 @@ def _again(findings: Findings) -> list[Advice]:
 
 def _next(findings: Findings) -> str:
     answers = findings.answers
+    bulb, draw = answers.number("bulb"), answers.number("expected_draw")
+    if bulb and draw and bulb.value > OVERSIZED * draw.value:
+        chosen = limiter.choose_lamp(draw.value)
+        return f"a lamp of {chosen:.0f} W: {write(bulb.value, 'W')} would feed a short for long"
     missing = []
     if any(_latest(answers, key) is None for key in RAILS):
         missing.append("both rails")

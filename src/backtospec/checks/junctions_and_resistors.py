@@ -114,9 +114,8 @@ def _seen(answers: Answers) -> list[_Seen]:
 
 def _judge(row: Row, side: str, text: str, answers: Answers) -> _Seen:
     part = _text(row, "part")
-    kind = _text(row, "kind") or (
-        "junction" if part.lower().startswith(("q", "d", "tr")) else "resistor"
-    )
+    # a part without a kind: with a nominal it is a resistor, without one a junction
+    kind = _text(row, "kind") or ("resistor" if _text(row, "nominal") else "junction")
     where = f"{part}, {side}"
     usual = "out" if kind == "insulation" else answers.choice("in_circuit")
     in_circuit = (_text(row, "in_circuit") or usual) == "in"

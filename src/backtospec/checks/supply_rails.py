@@ -160,7 +160,10 @@ def measure(answers: Answers) -> Measurement:
     """Return mains, rails against the scaled chart, ripple, sag, margin and relay delay."""
     results: list[Result] = []
     ratio = _ratio(answers)
-    conditions: dict[str, float | str] = {"mains": "measured" if ratio else "not measured"}
+    conditions: dict[str, float | str] = {
+        "mains": "measured" if ratio else "not measured",
+        "limiter": answers.choice("limiter"),
+    }
 
     def add(key: str, value: Measured | None, method: str, *inputs: str, of: str = "") -> None:
         if value is not None:
@@ -276,7 +279,7 @@ def _figure(answers: Answers, ratio: Measured | None) -> TableFigure:
 
 def limits(answers: Answers) -> tuple[Limit, ...]:
     """Return the limits; what follows the mains is compared only with the mains measured."""
-    measured = (Condition("mains", "measured"),)
+    measured = (Condition("mains", "measured"), Condition("limiter", "out"))
     tolerance = _value(answers, "tolerance") or TOLERANCE_PERCENT
     sheet = answers.spec is not None and answers.spec.rail_v is not None
     source = f"{'spec sheet' if sheet else 'nominal as stated'}, ±{tolerance:g} % ({MEMORY})"
@@ -303,9 +306,14 @@ def limits(answers: Answers) -> tuple[Limit, ...]:
 def advise(findings: Findings) -> Counsel:
     """Return what an experienced restorer would say of this supply."""
     answers = findings.answers
-    advice = [
-        *_mains_advice(findings),
-        *_rail_advice(findings),
+    advice = [*_mains_advice(findings), *_rail_advice(findings)]
+    if answers.choice("limiter") == "in" and not any(a.kind is AdviceKind.STOP for a in advice):
+        return Counsel.of(
+            AdviceKind.REMEASURE,
+            "The limiter is still in and starves the supply: rails count only on full mains.",
+            next_step="take the limiter out and read mains and rails again",
+        )
+    advice += [
         *_ripple_advice(findings),
         *_relay_advice(findings),
     ]
@@ -704,6 +712,13 @@ CHECK = Check(
         _number("rated_v", "Filter capacitor, rated volts", "V", 1, 1000),
         _number("relay_delay", "Relay closes after", "s", 0, 120),
         _choose(
+            "limiter",
+            "Is the series lamp or other limiter in?",
+            ("out", "Out: full mains"),
+            ("in", "In"),
+            default="out",
+        ),
+        _choose(
             "hum",
             "Mechanical hum",
             ("none", "None"),
@@ -829,6 +844,15 @@ CHECK = Check(
             verdicts={"rails_uneven_percent": Verdict.FAIL},
             never=(AdviceKind.LEAVE,),
             cause=LOADED,
+        ),
+        Example(
+            title="The limiter is still in",
+            source=COMMON,
+            answers={"mains": "230", "nameplate": "230", "rail": "42 V", "limiter": "in"}
+            | {"rail_plus": "30 V", "rail_minus": "-30 V"},
+            advice=(AdviceKind.REMEASURE,),
+            verdicts={"rail_plus_percent": Verdict.NOT_COMPARABLE},
+            never=(AdviceKind.LEAVE, AdviceKind.REPLACE),
         ),
         Example(
             title="The relay closes too early",
