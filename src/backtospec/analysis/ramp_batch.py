@@ -10,26 +10,23 @@ it is turned into noise by band. The products are in single precision: that sets
 from __future__ import annotations
 
 import math
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.quality import middle, overload_fraction, quantisation_step
 from backtospec.analysis.ramp_close import find_zeros, fine_rows, look_closely
-from backtospec.analysis.ramp_grid import QUARTERS, SLOW_STEPS, Array, Grid, Single
+from backtospec.analysis.ramp_grid import QUARTERS, Array, Grid, Single
+from backtospec.analysis.ramp_left import read_left
 from backtospec.analysis.ramp_quarters import Quarters, pack_slow
 
 _STEP_SAMPLES = 512
-#: Few enough to stay in the processor's own memory.
-_FRAMES_AT_ONCE = 8
-_TORN_A_BATCH = 2
+_TORN_A_BATCH = 16
 _TORN_OVER_USUAL = 20.0
 _BREAK_RATIO = 1e-9
 _LEAST_JUMP_RAD = math.radians(0.2)
-#: A frame in whose quarters the level differs by less, as a ratio, rests; by still less, it is
-#: still, if what is left over differs by no more than a factor.
-_RESTS = 1e-2
+#: A frame in whose quarters the level differs by less, as a ratio, is still, if what is left
+#: over differs by no more than a factor.
 _STILL = 3e-3
 _CALM = 4.0
 _SURE = 6.0
@@ -50,30 +47,28 @@ def read_quarters(grid: Grid, samples: Single, first: int) -> Quarters:
     """
     count, channels = len(samples) // grid.quarter, samples.shape[1]
     pieces = np.ascontiguousarray(samples.T).reshape(channels, count, grid.quarter)
-    solved, lines, change = grid.stated.solve(pieces)
-    left, noise = _residual(grid, pieces, solved)
+    left = read_left(grid, pieces)
+    solved, noise, lines = left.solved, left.noise, grid.stated.lines(left.solved)
     close = look_closely(grid, pieces, lines, noise)
     level = np.abs(lines[..., 0])
     squares = np.sum(np.square(lines[..., 1:].real) + np.square(lines[..., 1:].imag), axis=-1)
+    change = solved[..., -2] - 1j * solved[..., -1]
     relative = np.real(change / np.where(level > 0, lines[..., 0], 1.0))
     fine_at, fine = fine_rows(grid, pieces, level, relative, squares + np.nan_to_num(close.high))
-    resting, whole = _frames(grid, level, relative, noise, close.rows)
-    harmonics, spans = _harmonics(lines, level, whole)
+    one_row = _one_row(grid, level, relative, noise, close.rows)
+    harmonics, spans = _harmonics(lines, level, one_row)
     phasor = lines[..., 0] * _carrier(grid, first, count)
     torn = _torn(phasor, noise)
-    step = grid.quarter // SLOW_STEPS
-    mean = np.full(step, 1 / step, dtype=np.float32)
-    slow = (left.reshape(-1, step) @ mean).reshape(channels, count, SLOW_STEPS)
     at = np.array((first // grid.quarter, 0), dtype=np.int32)
     return Quarters(
         phasor=phasor.T.astype(np.complex64),
         dc=solved[..., -4].T.astype(np.float32),
         noise=noise.T.astype(np.float32),
         squares=squares.T.astype(np.float32),
-        slow=pack_slow(np.moveaxis(slow, 0, 1)),
+        slow=pack_slow(np.moveaxis(left.slow, 0, 1)),
         harmonics=harmonics,
         spans=spans,
-        bands=_bands(grid, left, resting, solved.shape[-1] - 2),
+        bands=left.bands,
         close_at=close.rows + at,
         close=close.values,
         fine_at=fine_at + at,
@@ -89,36 +84,16 @@ def read_quarters(grid: Grid, samples: Single, first: int) -> Quarters:
     )
 
 
-def _residual(grid: Grid, pieces: Single, solved: Array) -> tuple[Single, Array]:
-    """Return what the harmonics leave, slow terms kept, and the mean square without those."""
-    model = solved.astype(np.float32)
-    # The slow terms stay in, but for a steady DC that would swamp them.
-    model[..., -3] = 0.0
-    mean = solved[..., -4].mean(axis=1, keepdims=True) if solved.shape[1] else solved[..., -4]
-    model[..., -4] = mean
-    left = grid.stated.sound(model)
-    np.subtract(pieces, left, out=left)
-    square = np.vecdot(left, left).astype(np.float64)
-    square -= (
-        grid.quarter * (solved[..., -4] - mean) ** 2
-        + grid.stated.slope_square * solved[..., -3] ** 2
-    )
-    return left, np.maximum(square, 0.0) / (grid.quarter - solved.shape[-1])
-
-
 def _carrier(grid: Grid, first: int, count: int) -> NDArray[np.complex128]:
     centres = first + np.arange(count) * grid.quarter + (grid.quarter - 1) / 2
     cycles = grid.hz * centres / grid.rate_hz
     return np.asarray(np.exp(-2j * np.pi * (cycles - np.round(cycles))))
 
 
-def _frames(
+def _one_row(
     grid: Grid, level: Array, change: Array, noise: Array, looked_at: NDArray[np.int32]
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Return which frames rest, shape (channels, frames), and which are one row, shape (frames,).
-
-    A frame is one row when no plateau can begin or end in it.
-    """
+) -> NDArray[np.bool_]:
+    """Return which frames are kept as one row: those in which no plateau can begin or end."""
     channels, count = level.shape
     frames = count // QUARTERS
     shape = (channels, frames, QUARTERS)
@@ -126,20 +101,18 @@ def _frames(
     levels, noises = level[:, inside].reshape(shape), noise[:, inside].reshape(shape)
     loudest, noisiest = levels.max(axis=-1), noises.max(axis=-1)
     drop, doubt = loudest - levels.min(axis=-1), np.sqrt(2 / grid.quarter * noisiest)
-    heard = loudest > _HEARD * doubt
-    resting = heard & (drop < _RESTS * loudest + _SURE * doubt)
-    still = heard & (drop < _STILL * loudest + _SURE * doubt)
+    still = drop < _STILL * loudest + _SURE * doubt
     still &= noisiest <= _CALM * noises.min(axis=-1)
     moving = (np.abs(change[:, inside]).reshape(shape) > _MOVES).all(axis=-1)
-    whole = np.all(still | moving | ~heard, axis=0)
+    one_row = np.all(still | moving | (loudest <= _HEARD * doubt), axis=0)
     if len(looked_at):
         near = looked_at[:, 0] // QUARTERS
-        whole[near[near < frames]] = False
-    return resting, whole
+        one_row[near[near < frames]] = False
+    return one_row
 
 
 def _harmonics(
-    lines: NDArray[np.complex128], level: Array, whole: NDArray[np.bool_]
+    lines: NDArray[np.complex128], level: Array, one_row: NDArray[np.bool_]
 ) -> tuple[NDArray[np.complex64], NDArray[np.uint8]]:
     """Return rows of harmonics with the phase of the fundamental at 0, and each one's span."""
     channels, count, orders = lines.shape
@@ -147,12 +120,12 @@ def _harmonics(
     turn = np.multiply.accumulate(np.broadcast_to(unit[..., None], lines.shape), axis=-1)
     turned = np.moveaxis(lines[..., 1:] * turn[..., 1:], 0, 1).astype(np.complex64)
     joined = np.zeros(count, dtype=bool)
-    joined[: len(whole) * QUARTERS] = np.repeat(whole, QUARTERS)
+    joined[: len(one_row) * QUARTERS] = np.repeat(one_row, QUARTERS)
     first = np.flatnonzero(~joined | (np.arange(count) % QUARTERS == 0))
     spans = np.where(joined[first], QUARTERS, 1).astype(np.uint8)
     rows = turned[first]
-    frames = turned[: len(whole) * QUARTERS].reshape(-1, QUARTERS, channels, orders - 1)
-    rows[spans > 1] = frames[whole].mean(axis=1)
+    frames = turned[: len(one_row) * QUARTERS].reshape(-1, QUARTERS, channels, orders - 1)
+    rows[spans > 1] = frames[one_row].mean(axis=1)
     return rows, spans
 
 
@@ -181,25 +154,3 @@ def _torn(phasor: NDArray[np.complex128], noise: Array) -> NDArray[np.int64]:
         worst[1:-1][np.abs(across - middle(across)) < _LEAST_JUMP_RAD] = 0.0
     loudest = np.argsort(-worst, kind="stable")[:_TORN_A_BATCH]
     return np.sort(loudest[worst[loudest] > _TORN_OVER_USUAL])
-
-
-def _bands(grid: Grid, left: Single, resting: NDArray[np.bool_], parameters: int) -> Single:
-    """Return mean square by band of frames that rest, shape (frames, channels, bands)."""
-    from scipy.fft import rfft
-
-    channels, _, size = left.shape
-    frames = resting.shape[1]
-    cut = left[:, : frames * QUARTERS].reshape(channels, frames, QUARTERS * size)
-    found = np.full((channels, frames, len(grid.bands)), np.nan, dtype=np.float32)
-    scale = grid.band_scale * size / (size - parameters)
-    for channel in range(channels):
-        chosen = np.flatnonzero(resting[channel])
-        frame = cut[channel] if len(chosen) == frames else cut[channel, chosen]
-        for at in range(0, len(chosen), _FRAMES_AT_ONCE):
-            some = chosen[at : at + _FRAMES_AT_ONCE]
-            windowed = frame[at : at + _FRAMES_AT_ONCE] * grid.window
-            lines = rfft(windowed, overwrite_x=True).view(np.float32)
-            parts = [lines[:, 2 * a : 2 * b] for a, b in pairwise(grid.edges)]
-            power = np.stack([np.vecdot(part, part) for part in parts], axis=-1)
-            found[channel, some] = np.cumsum(power, axis=-1) * scale
-    return np.moveaxis(found, 0, 1)

@@ -60,8 +60,11 @@ def look_closely(grid: Grid, pieces: Single, lines: Complex, noise: Array) -> Cl
     chosen = shows & (2 * noise > _HIGH_SHOWS * stated)
     if chosen.any():
         taken = pieces[chosen]
-        solved, every, _ = grid.every.solve(taken)
-        left = taken - grid.every.sound(solved.astype(np.float32))
+        solved = grid.every.solve(taken)
+        every = grid.every.lines(solved.astype(np.float64))
+        left = np.empty_like(taken)
+        grid.every.sound(solved, left)
+        np.subtract(taken, left, out=left)
         noise[chosen] = np.vecdot(left, left) / (grid.quarter - solved.shape[-1])
         kept = lines.shape[-1]
         lines[chosen] = every[:, :kept]
@@ -115,7 +118,7 @@ def fine_rows(
         return none
     quarters, channels = np.nonzero(near.T)
     fine = pieces[channels, quarters].reshape(len(quarters), parts, -1)
-    _, lines, _ = grid.fine.solve(fine)
+    lines = grid.fine.lines(grid.fine.solve(fine).astype(np.float64))
     amplitude = np.abs(lines[..., 0])
     squares = np.sum(np.abs(lines[..., 1:]) ** 2, axis=-1)
     # Where the supply ripples, clipping comes and goes within a quarter: only its mean counts.

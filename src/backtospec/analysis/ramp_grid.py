@@ -20,13 +20,14 @@ Complex = NDArray[np.complex128]
 QUARTERS = 4
 #: Means of what the tone leaves, kept per quarter: enough to find hum to 150 Hz.
 SLOW_STEPS = 8
-_FRAMES_A_BATCH = 16
+#: Many, for each batch costs some time whatever it holds.
+_FRAMES_A_BATCH = 128
 _QUARTER_S = 0.0213
 _QUARTER_CYCLES = 2.0
 _STATED_ORDERS = 10
 _MOST_ORDERS = 64
 _ROWS_AT_ONCE = 64
-_PRODUCT = 2**18
+_PRODUCT = 2**18 // _ROWS_AT_ONCE
 _CUTS = (1, 2, 4, 8, 16, 32, 64, 128)
 _FINE_CYCLES = 2.5
 _FINE_SPLITS = (8, 4, 2)
@@ -50,51 +51,40 @@ class SharedFit:
         Harmonics, 1 first.
     slope_square
         Sum of squares of the slope's column.
+    at_once
+        Samples of a product that is too small for the linear algebra to share out among threads:
+        that costs more than it saves, and here whole processes share the work.
     """
 
     columns: Single
     inverse: Single
     orders: NDArray[np.int64]
     slope_square: float
+    at_once: int
 
-    def solve(self, pieces: Single) -> tuple[Array, Complex, Complex]:
-        """Return (coefficients, complex amplitudes, change of level per half piece)."""
+    def solve(self, pieces: Single) -> Single:
+        """Return the coefficients of pieces of shape (…, samples)."""
         flat = pieces.reshape(-1, pieces.shape[-1])
         samples, columns = self.inverse.shape
-        some = self._samples_at_once
-        inverse = self.inverse.reshape(-1, some, columns)
+        cuts = (-1, samples // self.at_once, self.at_once)
+        inverse = self.inverse.reshape(-1, self.at_once, columns)
         found = np.empty((len(flat), columns), dtype=np.float32)
         for rows in _in_turn(len(flat)):
-            cut = flat[rows].reshape(-1, samples // some, some).swapaxes(0, 1)
-            np.sum(cut @ inverse, axis=0, out=found[rows])
-        solved = found.astype(np.float64).reshape(*pieces.shape[:-1], columns)
-        lines = 2 * len(self.orders)
-        amplitudes = solved[..., 0:lines:2] - 1j * solved[..., 1:lines:2]
-        change = solved[..., -2] - 1j * solved[..., -1]
-        return solved, amplitudes, change
+            np.sum(flat[rows].reshape(cuts).swapaxes(0, 1) @ inverse, axis=0, out=found[rows])
+        return found.reshape(*pieces.shape[:-1], columns)
 
-    def sound(self, solved: Single) -> Single:
-        """Return the samples that coefficients stand for."""
-        flat = solved.reshape(-1, solved.shape[-1])
-        samples = self.columns.shape[1]
-        some = self._samples_at_once
-        columns = self.columns.reshape(-1, samples // some, some).swapaxes(0, 1)
-        found = np.empty((len(flat), samples), dtype=np.float32)
+    def lines(self, solved: NDArray[np.floating]) -> Complex:
+        """Return the complex amplitudes that coefficients hold, the fundamental first."""
+        most = 2 * len(self.orders)
+        return np.asarray(solved[..., 0:most:2] - 1j * solved[..., 1:most:2], dtype=np.complex128)
+
+    def sound(self, solved: Single, out: Single) -> None:
+        """Put the samples that coefficients stand for into an array of shape (…, samples)."""
+        flat, found = solved.reshape(-1, solved.shape[-1]), out.reshape(-1, out.shape[-1])
+        pieces = (-1, found.shape[1] // self.at_once, self.at_once)
+        columns = self.columns.reshape(pieces).swapaxes(0, 1)
         for rows in _in_turn(len(flat)):
-            cut = found[rows].reshape(-1, samples // some, some).swapaxes(0, 1)
-            np.matmul(flat[rows], columns, out=cut)
-        return found.reshape(*solved.shape[:-1], samples)
-
-    @property
-    def _samples_at_once(self) -> int:
-        """Samples of a product that is too small for the linear algebra to share out.
-
-        Sharing out such products among threads costs more than it saves, and here whole
-        processes share the work.
-        """
-        samples, columns = self.inverse.shape
-        most = _PRODUCT // (_ROWS_AT_ONCE * columns)
-        return max(size for size in _CUTS if samples % size == 0 and size <= max(most, 1))
+            np.matmul(flat[rows], columns, out=found[rows].reshape(pieces).swapaxes(0, 1))
 
 
 def _in_turn(rows: int) -> list[slice]:
@@ -120,6 +110,7 @@ def _shared_fit(samples: int, hz: float, rate_hz: float, most_orders: int) -> Sh
         np.ascontiguousarray(inverse.T, dtype=np.float32),
         orders,
         float(np.sum(slow**2)),
+        max(size for size in _CUTS if samples % size == 0 and size * len(columns) <= _PRODUCT),
     )
 
 

@@ -300,7 +300,9 @@ def read_hum(
     slow_hz = grid.rate_hz / step
     if slow_hz < _LEAST_SLOW_HZ or grid.hz < slow_hz:
         return None
-    residual = unpack_slow(quarters.slow[row[0] + 1 : row[1] - 1, index]).reshape(-1, 1)
+    inner = slice(row[0] + 1, row[1] - 1)
+    dc = quarters.dc[inner, index, None].astype(np.float64)
+    residual = (unpack_slow(quarters.slow[inner, index]) + dc - dc.mean()).reshape(-1, 1)
     if not (np.isfinite(residual).all() and _may_hum(residual, slow_hz)):
         return None
     mains = find_mains(residual, slow_hz, grid.hz, nominal_hz)

@@ -33,8 +33,8 @@ class Quarters:
     squares
         Sum of the squared amplitudes of H2 and up to the tenth harmonic, noise included.
     slow
-        Means of what the harmonics leave over short steps, third axis, in half precision: hum
-        shows in them; see :func:`pack_slow`.
+        Means of what the harmonics leave over short steps, relative to ``dc``, third axis, in
+        half precision: hum shows in them; see :func:`pack_slow`.
     harmonics, spans
         H2 and up, turned so that the fundamental's phase is 0; third axis orders. Each row is
         the mean over one quarter, or over a frame in which nothing changes; ``spans`` says over

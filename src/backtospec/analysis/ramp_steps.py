@@ -122,7 +122,7 @@ def _mean_harmonics(ramp: SettledRamp, channel: int, inner: Rows) -> NDArray[np.
     spans = ramp.quarters.spans[a:b]
     inside = np.searchsorted(inner, first[a:b] + spans) - np.searchsorted(inner, first[a:b])
     rows = ramp.quarters.harmonics[a:b, channel].astype(np.complex128)
-    return np.asarray(np.average(rows, axis=0, weights=inside))
+    return np.asarray(inside @ rows / np.sum(inside))
 
 
 def _every(
