@@ -165,7 +165,10 @@ def _rows(answers: Answers) -> list[dict[str, str]]:
     for line in (part.strip() for part in re.split(r"[;\n]", text) if part.strip()):
         cells = [cell.strip() for cell in re.split(r"[|\t]", line.strip("|"))]
         keys = [column.key for column in COLUMNS]
-        rows.append({k: c for k, c in zip(keys, cells, strict=False) if c not in "-–—"})
+        row = {k: c for k, c in zip(keys, cells, strict=False) if c not in "-–—"}
+        if "place" in row:
+            row["place"] = row["place"].casefold().replace(" ", "-").replace("_", "-")
+        rows.append(row)
     return rows
 
 
@@ -179,6 +182,9 @@ def _judge(texts: dict[str, str], answers: Answers) -> _Judged:
     if loss := texts.get("loss", ""):
         given["voltage_loss" if "%" in loss else "tan_delta"] = re.sub(r"^\D+", "", loss)
     given |= _new_part(texts.get("new", ""))
+    if given.get("place", "") in ("across-mains", "mains-to-chassis"):
+        given.pop("new_rated_v", None)  # its class says more than volts, direct or alternating
+    given = _listed(name, answers) | given
     series = {}
     if leakage := texts.get("leakage"):
         ampere = read(leakage, "µA", f"{name}, leakage", 0, 1e6)
@@ -194,6 +200,14 @@ def _judge(texts: dict[str, str], answers: Answers) -> _Judged:
         return _Judged(name, given, (), (nothing,), ())
     findings, counsel = judge_part(part)
     return _Judged(name, given, tuple(f.result for f in findings), counsel.advice, counsel.causes)
+
+
+def _listed(name: str, answers: Answers) -> dict[str, str]:
+    """Return what the spec sheet's parts list says of a part."""
+    for one in answers.spec.capacitors if answers.spec else ():
+        if one.designator.casefold() == name.casefold():
+            return {"nominal": write(one.farad, "F", 6), "rated_v": write(one.rated_v, "V", 6)}
+    return {}
 
 
 def _readable(part: Answers) -> bool:
@@ -358,7 +372,7 @@ def _wanted(one: _Judged) -> str:
         return one.texts["new"]
     farad, volts = _written(one, "nominal", "µF"), _written(one, "rated_v", "V")
     same = farad or "same capacitance"
-    place = one.texts.get("place", "").casefold().replace(" ", "-")
+    place = one.texts.get("place", "")
     if place in ("across-mains", "mains-to-chassis"):
         return f"{same}, class {mains_capacitor.wanted_class(Place(place))}"
     return f"{same}, {volts or 'same volts'} or more"
@@ -548,6 +562,17 @@ CHECK = Check(
             },
             advice=(AdviceKind.LEAVE,),
             never=(AdviceKind.REPLACE, AdviceKind.STOP),
+        ),
+        Example(
+            title="Marked values from the parts list",
+            source=COMMON,
+            spec='maker = "Example"\nmodel = "One"\n[[capacitor]]\ndesignator = "C601"\n'
+            'value = "10000 µF"\nvolts = "50 V"\nsource = "parts list"\n',
+            answers={"parts": "c601 | - | - | 6100uf | 0.5", "lead_ohm": "0.02"},
+            advice=(AdviceKind.REPLACE,),
+            values={RATIO: (61, 0.01), "esr_ohm": (0.48, 1e-9)},
+            never=(AdviceKind.LEAVE,),
+            cause=DRIED,
         ),
         Example(
             title="A new part below the old rating",

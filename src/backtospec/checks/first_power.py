@@ -230,7 +230,8 @@ def advise(findings: Findings) -> Counsel:
     plus, minus = (_latest(answers, key) for key in RAILS)
     if plus is not None and minus is not None:
         parts.append(f"rails {write(plus.value, 'V')} and {write(minus.value, 'V')}, even")
-    shown = f"{', '.join(parts) or 'Nothing wrong seen'}. "
+    shown = f"{', '.join(parts) or 'nothing wrong seen'}. "
+    shown = shown[0].upper() + shown[1:]
     reason = (
         f"{shown}Go on to full mains; idle current, offset and power are not judged while the "
         "limiter is in, and no trimmer is turned."
@@ -460,6 +461,7 @@ def _volts(key: str, prompt: str, unit: str, span: float, probed_at: str) -> Num
         channel=CHANNELS.get(key),
         probed_at=probed_at,
         by_meter=True,
+        assumed_counts=1,  # typed volts are rounded to the last digit
     )
 
 

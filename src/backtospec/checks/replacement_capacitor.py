@@ -213,7 +213,8 @@ def advise(findings: Findings) -> Counsel:
         causes.append(Cause(WRONG_FUSE, signs, (), "the fuse printed on the plate or board", FUSE))
     if not advice:
         advice.append(_suits(findings, pair, name))
-    return Counsel(tuple(advice), tuple(causes), _next(answers))
+    begun = (Advice(a.kind, a.reason[0].upper() + a.reason[1:]) for a in advice)
+    return Counsel(tuple(begun), tuple(causes), _next(answers))
 
 
 def _volts(findings: Findings, pair: _Pair, name: str) -> list[Advice]:

@@ -39,6 +39,7 @@ from backtospec.verdict import Finding, Result, Verdict
 COMMON = "common practice, no source"
 MEMORY = "from memory"
 SELECTOR = "blog.analogbo.dk/2021/03/15/230-v-eller-220-v/"
+WINDING = "1.414·V less 1 to 2 V, ssguitar.com, post of 2021-01-17; ±10 % from memory"
 SIDES = {"plus": "positive", "minus": "negative"}
 
 TOLERANCE_PERCENT = 10.0
@@ -218,6 +219,10 @@ def _add_rails(answers: Answers, ratio: Measured | None, add: _Add) -> None:
     if (alternating := answers.number("secondary")) is not None:
         peak = alternating * math.sqrt(2) - rectangular(1.5, 0.5)
         add("rectified_v", peak, "1.414·V − 1 to 2 V", "secondary")
+        for side, volt in rails.items():
+            size = volt if volt.value >= 0 else -1 * volt
+            off = (size / peak - 1) * 100
+            add(f"winding_{side}_percent", off, "rail ÷ rectified winding", "secondary")
     sizes = [abs(v.value) for v in rails.values()]
     if not sizes and nominal and ratio is not None:
         sizes = [nominal * ratio.value]
@@ -299,6 +304,8 @@ def limits(answers: Answers) -> tuple[Limit, ...]:
         found.append(
             Limit(f"effective_{side}_percent", LOWEST_C_PERCENT, None, "%", worn, (), True)
         )
+        short = Limit(f"winding_{side}_percent", -TOLERANCE_PERCENT, None, "%", WINDING, (), True)
+        found.append(short)
         found.append(Limit(f"sag_{side}_percent", None, SAG_PERCENT, "%", MEMORY, (), True))
     return tuple(found)
 
@@ -379,6 +386,13 @@ def _rail_advice(findings: Findings) -> list[Advice]:
         )
         found.append(Advice(AdviceKind.REMEASURE, reason))
     found += _chart_advice(findings)
+    if starved := _below_winding(findings):
+        names = " and ".join(SIDES[s] for s in starved)
+        reason = (
+            f"The {names} rail is far below what its winding gives: read the ripple and its "
+            "frequency; a diode or a reservoir capacitor is missing."
+        )
+        found.append(Advice(AdviceKind.REMEASURE, reason))
     sagging = [s for s in SIDES if findings.verdict(f"sag_{s}_percent") is Verdict.FAIL]
     if sagging:
         names = " and ".join(SIDES[s] for s in sagging)
@@ -387,6 +401,10 @@ def _rail_advice(findings: Findings) -> list[Advice]:
         )
         found.append(Advice(AdviceKind.REMEASURE, reason))
     return found
+
+
+def _below_winding(findings: Findings) -> list[str]:
+    return [s for s in SIDES if findings.verdict(f"winding_{s}_percent") is Verdict.FAIL]
 
 
 def _no_margin(findings: Findings) -> str:
@@ -514,6 +532,11 @@ def _any_worn(findings: Findings) -> bool | None:
     return any(findings.verdict(key) is Verdict.FAIL for key in known) if known else None
 
 
+def _starved(findings: Findings) -> bool | None:
+    known = any(findings.of(f"winding_{side}_percent") for side in SIDES)
+    return bool(_below_winding(findings)) if known else None
+
+
 def _high_mains(findings: Findings) -> bool | None:
     above = findings.value("mains_percent")
     return above.value >= 2 if above is not None else None
@@ -531,6 +554,7 @@ RULES = (
             ),
             Clue(_verdict_is("rails_uneven_percent", Verdict.FAIL), "the rails are uneven"),
             Clue(_any_worn, "more ripple than the capacitors should leave"),
+            Clue(_starved, "a rail is far below what its winding gives"),
         ),
         "power off: each diode both ways, each half winding in ohms",
         "textbook: full wave gives twice the mains frequency; amfone.net/Amforum topic 22916",
@@ -539,6 +563,7 @@ RULES = (
         WORN,
         (
             Clue(_any_worn, "ripple implies too little capacitance", "ripple fits the mark", 1.5),
+            Clue(_starved, "a rail is far below what its winding gives"),
             Clue(
                 _verdict_is("ripple_hz_ratio", Verdict.FAIL),
                 "",
@@ -614,6 +639,8 @@ RESULTS = {
     "sag_plus_percent": ("sag of the positive rail", "%"),
     "sag_minus_percent": ("sag of the negative rail", "%"),
     "rectified_v": ("rail to be expected from the winding", "V"),
+    "winding_plus_percent": ("positive rail, off what the winding gives", "%"),
+    "winding_minus_percent": ("negative rail, off what the winding gives", "%"),
     "highest_rail_v": ("rail at the highest mains", "V"),
     "voltage_margin_percent": ("capacitor rating above the rail", "%"),
     "node_percent": ("off the scaled chart", "%"),
@@ -828,6 +855,23 @@ CHECK = Check(
             never=(AdviceKind.REMEASURE,),
         ),
         Example(
+            title="Rails and a node against the spec sheet, at 233 V for 220 V",
+            source=COMMON,
+            spec='maker = "Example"\nmodel = "One"\nmains = "220 V 50 Hz"\nrail = "38 V"\n'
+            '[[chart]]\nsource = "schematic"\ntolerance = "5 %"\n'
+            '[chart.voltage]\n"Q601 collector" = "37.5 V"\n',
+            answers={
+                "mains": "233.0 V",
+                "rail_plus": "40.3 V",
+                "rail_minus": "-40.1 V",
+                "chart": "q601 collector | - | - | 39.6 V",
+            },
+            advice=(AdviceKind.LEAVE,),
+            values={"rail_plus_percent": (0.136, 0.01), "node_percent": (-0.29, 0.01)},
+            verdicts={"rail_plus_percent": Verdict.PASS, "node_share_percent": Verdict.PASS},
+            never=(AdviceKind.REMEASURE, AdviceKind.ADJUST),
+        ),
+        Example(
             title="A node outside the chart",
             source=COMMON,
             answers=GOOD_MAINS | {"chart": "Q1 collector | 38 V | 10 % | 31 V"},
@@ -844,6 +888,16 @@ CHECK = Check(
             verdicts={"rails_uneven_percent": Verdict.FAIL},
             never=(AdviceKind.LEAVE,),
             cause=LOADED,
+        ),
+        Example(
+            title="36 V from the winding and only 30 V on the rail",
+            source="ssguitar.com, post of 2021-01-17",
+            answers={"secondary": "36.0 V", "rail_plus": "30.0 V"},
+            advice=(AdviceKind.REMEASURE,),
+            values={"rectified_v": (49.41, 0.01)},
+            verdicts={"winding_plus_percent": Verdict.FAIL},
+            never=(AdviceKind.LEAVE,),
+            cause=WORN,
         ),
         Example(
             title="The limiter is still in",
