@@ -246,7 +246,7 @@ def test_what_answers_without_being_a_check_exists() -> None:
         assert name in commands() or DOCS / name in PAGES, name
 
 
-YET_TO_COME = (Stage.INTAKE, Stage.UNPOWERED, Stage.SUPPLY, Stage.SMALL_SIGNAL)
+YET_TO_COME = (Stage.SMALL_SIGNAL,)
 """Stages whose first check is being written; the test fails where one has come."""
 
 
