@@ -148,7 +148,8 @@ def measure(answers: Answers) -> Measurement:
     if farad and nominal:
         key = "capacitance_after" if answers.number("capacitance_after") else "capacitance"
         add("capacitance_ratio_percent", farad / nominal * 100, "read ÷ marked", key, "nominal")
-    return Measurement(tuple(results), (_figure(log),))
+    drawn = sum(t > 0 and a > 0 for t, a in log.readings) > 1
+    return Measurement(tuple(results), (_figure(log),) if drawn else ())
 
 
 def _figure(log: _Log) -> SeriesFigure:
@@ -157,7 +158,7 @@ def _figure(log: _Log) -> SeriesFigure:
         Trace("leakage", tuple(x for x, _ in points), tuple(y for _, y in points), points=True)
     ]
     power = log.found.exponent
-    if power is not None and len(points) > 1:
+    if power is not None:
         middle = math.exp(sum(math.log(y * x**power) for x, y in points) / len(points))
         first, last = points[0][0], points[-1][0]
         if log.found.course is Course.SETTLING and log.found.passes_s:
