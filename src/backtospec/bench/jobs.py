@@ -7,11 +7,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from backtospec import catalogue
+from backtospec.bench import derived
 from backtospec.bench.entries import TOLD, entries_of, entry_of, told_of
-from backtospec.bench.runs import Given, read_given, run
-from backtospec.check import Check, Conclusion, SeriesInput, conclude
+from backtospec.bench.runs import Given, analyse_path, read_given, run
+from backtospec.check import Analysed, CaptureInput, Check, Conclusion, SeriesInput, conclude
 from backtospec.errors import BenchError
 from backtospec.quantity import read as read_quantity
 from backtospec.records import (
@@ -37,6 +39,9 @@ from backtospec.store import files, opening, read, write
 from backtospec.store.connection import Store, random_id, utc_now
 from backtospec.store.read import Marks
 from backtospec.store.write import Entry
+
+if TYPE_CHECKING:
+    from backtospec.analysis.setup import CaptureSetup
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,12 +192,17 @@ class Bench:
         BenchError
             For anything unusable; nothing was stored then.
         """
+        given = replace(given, analyse=self._analyse)
         answers = read_given(check, given)
         conclude(check, answers)
         kept = {
             key: self._kept(path) or self.keep_upload(path, given.name_of(key))
             for key, path in given.files.items()
         }
+        for item in check.inputs:
+            if isinstance(item, CaptureInput) and item.key in answers.captures:
+                setup, found = item.setup(answers), answers.captures[item.key]
+                derived.remember(self._store, kept[item.key], item.analysis, setup, found)
         sitting, _ = write.add_sitting_with_readings(
             self._store,
             entries_of(check, given, answers, kept),
@@ -207,7 +217,7 @@ class Bench:
         return self._judged(sitting, self.spec_of_job(job_id))
 
     def read_on(self, sitting_id: str, key: str, text: str, token: str = "") -> JudgedSitting:
-        """Add what was read next to a series of a sitting, such as ``12.5 min 9.6 mV``.
+        """Add what was read next to a sitting: ``12.5 min 9.6 mV`` to a series, or a late answer.
 
         Tried first with all that went before, like everything else.
         """
@@ -218,9 +228,9 @@ class Bench:
         readings = read.readings(self._store, sitting_id)
         given = self._given(readings, sitting, spec)
         item = next((i for i in check.inputs if i.key == key), None)
-        if not isinstance(item, SeriesInput) or key in given.files:
-            raise BenchError("takes no further readings.", key, "Begin another sitting.")
         before = given.texts.get(key)
+        if item is None or key in given.files or (before and not isinstance(item, SeriesInput)):
+            raise BenchError("takes no further answer.", key, "Correct it, or read it anew.")
         texts = {**given.texts, key: text if before is None else f"{before}; {text}"}
         answers = read_given(check, replace(given, texts=texts))
         conclude(check, answers)
@@ -457,7 +467,18 @@ class Bench:
             next((r.meter for r in readings if r.meter is not None), None),
             sitting.power_state,
             told_of(readings),
+            self._analyse,
         )
+
+    def _analyse(self, path: Path, kind: str, setup: CaptureSetup) -> Analysed:
+        """Return the analysis of a kept recording, from memory of any run of this program."""
+        sha256 = self._kept(path)
+        known = derived.recall(self._store, sha256, kind, setup) if sha256 else None
+        if known is None:
+            known = analyse_path(path, kind, setup)
+            if sha256:
+                derived.remember(self._store, sha256, kind, setup, known)
+        return known
 
 
 @contextmanager

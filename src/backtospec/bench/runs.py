@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 from backtospec.check import (
     Analysed,
@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from backtospec.analysis.setup import CaptureSetup
     from backtospec.sources.log_files import Series as LogSeries
 
+Analyse: TypeAlias = "Callable[[Path, str, CaptureSetup], Analysed]"
+
 
 @dataclass(frozen=True, slots=True)
 class Given:
@@ -43,6 +45,8 @@ class Given:
         The names people know the files by, where the path itself does not carry it.
     told
         What was answered to questions about a log, by input key and by what was asked about.
+    analyse
+        Analyses a recording, or remembers how it was analysed before.
     """
 
     texts: Mapping[str, str]
@@ -52,6 +56,7 @@ class Given:
     meter: Meter | None = None
     power_state: PowerState | None = None
     told: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    analyse: Analyse = field(default_factory=lambda: analyse_path)
 
     def name_of(self, key: str) -> str:
         """Return the name of a file as the person knows it."""
@@ -96,7 +101,7 @@ def read_given(check: Check, given: Given) -> Answers:
                 raise BenchError(
                     "is a sound file, not text.", key, f"Give it by --file {key}=PATH."
                 )
-            captures[key] = _analyse(given.files[key], item.analysis, item.setup(answers))
+            captures[key] = given.analyse(given.files[key], item.analysis, item.setup(answers))
         if isinstance(item, PhotoInput) and key in answers.texts:
             if key not in given.files:
                 raise BenchError("is a picture, not text.", key, f"Give it by --file {key}=PATH.")
@@ -112,7 +117,8 @@ def run(check: Check, given: Given) -> Conclusion:
     return conclude(check, read_given(check, given))
 
 
-def _analyse(path: Path, kind: str, setup: CaptureSetup) -> Analysed:
+def analyse_path(path: Path, kind: str, setup: CaptureSetup) -> Analysed:
+    """Return the analysis of a recording; the same one is not made twice in a row."""
     stat = path.stat() if path.exists() else None
     stamp = (stat.st_size, stat.st_mtime_ns) if stat else (0, 0)
     return _analyse_once(path, stamp, kind, setup)

@@ -147,7 +147,7 @@ class Sent:
     @property
     def token(self) -> str:
         """Names this sending of this form: the same content sent again is kept once."""
-        content = {k: v for k, v in self.values.items() if k != "form_token"}
+        content = {k: v for k, v in self.values.items() if k not in ("form_token", "ago")}
         digest = hashlib.sha256(json.dumps(content, sort_keys=True).encode()).hexdigest()
         return f"{self.text('token')[:40]}-{digest[:16]}" if self.text("token") else ""
 

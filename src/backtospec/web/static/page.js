@@ -50,15 +50,14 @@ function hidden(form, name, value) {
   return field;
 }
 document.addEventListener("input", event => { const form = event.target.closest("form[data-draft]"); if (form) saveDraft(form); });
-document.addEventListener("htmx:afterRequest", event => {
-  const form = event.detail.elt.closest("form");
-  if (!form || event.detail.requestConfig.verb !== "post") return;
-  const { successful, xhr } = event.detail;
-  if (!successful) {
-    if (xhr.status === 403) tell("this page has become too old: load it anew; what you typed is kept");
-    else if (xhr.status !== 422) tell("not kept – what you typed is still in the form; press again");
-    return;
-  }
+// Before what came back is put on the page: a new form there must not take up the old draft.
+document.addEventListener("htmx:beforeOnLoad", event => {
+  const { elt, xhr, requestConfig } = event.detail;
+  const form = elt.closest("form");
+  if (!form || requestConfig.verb !== "post") return;
+  if (xhr.status === 403) { tell("this page has become too old: load it anew; what you typed is kept"); return; }
+  if (xhr.status === 422) { tell(""); return; }
+  if (xhr.status >= 400) { tell("not kept – what you typed is still in the form; press again"); return; }
   tell("kept");
   if (form.dataset.draft) {
     if (xhr.responseURL.includes("/works/")) kept.set(draftKey(form), { values: valuesOf(form), sent: true });
@@ -70,7 +69,7 @@ document.addEventListener("htmx:afterRequest", event => {
 for (const name of ["htmx:sendError", "htmx:timeout"]) document.addEventListener(name, () => tell("no connection – what you typed is still here"));
 document.addEventListener("htmx:afterSettle", event => {
   if (event.detail.requestConfig?.verb !== "post") return;
-  const target = $("[data-focus]") || $("#result");
+  const target = $("[data-focus]") || $("form[data-pedal] [name=reading]") || $("#result");
   if (target) { target.focus({ preventScroll: true }); target.scrollIntoView({ block: "center" }); }
 });
 
@@ -217,12 +216,59 @@ document.addEventListener("htmx:afterSwap", event => {
   for (const summary of $$("details > summary", event.detail.target.isConnected ? event.detail.target : document)) if (open.includes(summary.textContent.split(":")[0])) summary.parentElement.open = true;
 });
 
+// Hands free: a pedal that types Page Down keeps the reading; the page speaks, and sounds a tone.
+const wants = name => kept.get(`hands-free:${name}`) === true;
+document.addEventListener("keydown", event => {
+  const form = $("form[data-pedal]");
+  if (event.key !== "PageDown" || !form || event.target.closest("dialog")) return;
+  event.preventDefault();
+  const field = form.elements.reading;
+  if (field.value.trim()) form.requestSubmit(); else field.focus();
+});
+document.addEventListener("htmx:configRequest", event => {
+  const form = event.detail.elt.closest("form[data-timed]");
+  if (!form || event.detail.verb !== "post") return;
+  if (form.dataset.typed !== form.elements.reading.value) { form.dataset.typed = form.elements.reading.value; form.dataset.pressed = performance.now(); }
+  event.detail.parameters.ago = ((performance.now() - form.dataset.pressed) / 1000).toFixed(1);
+});
+document.addEventListener("change", event => {
+  const name = event.target.matches("[data-speak]") ? "speak" : event.target.matches("[data-tone]") ? "tone" : "";
+  if (!name) return;
+  kept.set(`hands-free:${name}`, event.target.checked);
+  if (name === "speak") speak(event.target.checked ? "I will speak" : ""); else if (event.target.checked) sound();
+});
+function speak(words) {
+  if (!("speechSynthesis" in window)) { tell("this browser cannot speak"); return; }
+  speechSynthesis.cancel();
+  const spoken = words.replace(/(\d)\s*mV\b/g, "$1 millivolts").replace(/(\d)\s*µV\b/g, "$1 microvolts").replace(/(\d)\s*V\b/g, "$1 volts").replace(/−/g, "minus ");
+  if (spoken) speechSynthesis.speak(Object.assign(new SpeechSynthesisUtterance(spoken), { lang: "en" }));
+}
+let player = null;
+function sound() {
+  player ||= new AudioContext();
+  const tone = player.createOscillator(), gain = player.createGain(), now = player.currentTime;
+  tone.frequency.value = 880;
+  gain.gain.setValueAtTime(0.0001, now); gain.gain.exponentialRampToValueAtTime(0.3, now + 0.03); gain.gain.exponentialRampToValueAtTime(0.0001, now + 0.6);
+  tone.connect(gain).connect(player.destination);
+  tone.start(now); tone.stop(now + 0.65);
+}
+let said = null, acted = null;
+function handsFree() {
+  for (const box of $$("[data-speak], [data-tone]")) box.checked = wants(box.matches("[data-speak]") ? "speak" : "tone");
+  const live = $("#live-watch");
+  if (!live) { said = acted = null; return; }
+  if (said !== null && live.dataset.say !== said && wants("speak")) speak(live.dataset.say);
+  if (acted !== null && live.dataset.act !== acted && live.dataset.act && wants("tone")) sound();
+  said = live.dataset.say; acted = live.dataset.act;
+}
+
 function start(within) {
   for (const form of within.matches?.("form[data-draft]") ? [within] : $$("form[data-draft]", within)) restoreDraft(form);
   const here = $(".dial .here", within);
   if (here) { const dial = here.closest(".dial"); dial.scrollLeft = here.offsetLeft - dial.clientWidth / 2 + here.clientWidth / 2; }
   runClocks();
   themeWord();
+  handsFree();
   listen();
 }
 htmx.onLoad(start);
