@@ -1,7 +1,8 @@
-"""A long volume ramp: time over reading it alone, and peak memory.
+"""A long volume ramp: time over reading it alone, and peak memory, with one and two processes.
 
-Run ``python -m tests.benchmark.ramp``. Prints ratios measured in one run, by the clock and by
-processor time: on a busy machine only the second says something. Every measurement has a process
+Run ``python -m tests.benchmark.ramp``. Prints ratios of minima over rounds in which reading and
+analysing take turns, by the clock and by processor time: on a busy machine only the second says
+something. The spread of the reading times tells how busy it is. Every measurement has a process
 of its own, so that its peak of memory is its own.
 """
 
@@ -26,7 +27,6 @@ from backtospec.analysis.waveforms import level_plan_db, phase_cycles, white_noi
 from backtospec.bench.captures import analyse_file
 
 RATE_HZ = 96_000
-_ROUNDS = 3
 
 
 @dataclass(frozen=True)
@@ -86,31 +86,46 @@ def _alone(task: Callable[..., Any], *given: object) -> Any:
         return pool.submit(task, *given).result()
 
 
-def _cheapest(task: Callable[..., Cost], *given: object) -> Cost:
-    """Return the least of several rounds."""
-    found = [_alone(task, *given) for _ in range(_ROUNDS)]
-    return Cost(*(min(getattr(one, name) for one in found) for name in Cost.__annotations__))
+def _least(costs: list[Cost]) -> Cost:
+    return Cost(*(min(getattr(one, name) for one in costs) for name in Cost.__annotations__))
+
+
+def compare(path: Path, minutes: float, rounds: int) -> None:
+    """Print how the analysis compares with reading alone."""
+    reading: list[Cost] = []
+    analysing: dict[int, list[Cost]] = {1: [], 2: []}
+    for _ in range(rounds):
+        reading.append(_alone(read_alone, path))
+        for processes, costs in analysing.items():
+            costs.append(_alone(analyse, path, processes))
+    base = _least(reading)
+    print(
+        f"{minutes:g} min: reading alone {base.processor_s:.2f} s of processor time; by the clock "
+        f"{base.clock_s:.2f} to {max(one.clock_s for one in reading):.2f} s in {rounds} rounds"
+    )
+    for processes, costs in analysing.items():
+        cost = _least(costs)
+        peak = max(one.peak_mb for one in costs)
+        worker = max(one.worker_mb for one in costs)
+        print(
+            f"  {processes} process(es): {cost.clock_s / base.clock_s:.2f} of it by the clock, "
+            f"{cost.processor_s / base.processor_s:.2f} by the processor; peak {peak:.0f} MB"
+            + (f", a worker {worker:.0f} MB" if processes > 1 else "")
+        )
 
 
 def main() -> None:
     """Print ratios and memory."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--minutes", type=float, nargs="+", default=[3.0, 10.0])
+    parser.add_argument("--minutes", type=float, nargs="+", default=[10.0, 60.0])
     parser.add_argument("--kind", choices=("wav", "flac"), default="wav")
+    parser.add_argument("--rounds", type=int, default=3)
     given = parser.parse_args()
     for minutes in given.minutes:
         with tempfile.TemporaryDirectory() as folder:
             path = Path(folder) / f"long.{given.kind}"
             _alone(write_long_ramp, path, minutes)
-            reading = _cheapest(read_alone, path)
-            for processes in (1, 2):
-                cost = _cheapest(analyse, path, processes)
-                print(
-                    f"{minutes:g} min, {processes} process(es): "
-                    f"{cost.clock_s / reading.clock_s:.2f} of reading alone by the clock, "
-                    f"{cost.processor_s / reading.processor_s:.2f} by the processor; "
-                    f"peak {cost.peak_mb:.0f} MB, a worker {cost.worker_mb:.0f} MB"
-                )
+            compare(path, minutes, given.rounds)
 
 
 if __name__ == "__main__":

@@ -104,7 +104,7 @@ def _one_row(
     still = drop < _STILL * loudest + _SURE * doubt
     still &= noisiest <= _CALM * noises.min(axis=-1)
     moving = (np.abs(change[:, inside]).reshape(shape) > _MOVES).all(axis=-1)
-    one_row = np.all(still | moving | (loudest <= _HEARD * doubt), axis=0)
+    one_row: NDArray[np.bool_] = np.all(still | moving | (loudest <= _HEARD * doubt), axis=0)
     if len(looked_at):
         near = looked_at[:, 0] // QUARTERS
         one_row[near[near < frames]] = False

@@ -34,6 +34,8 @@ _FINE_SPLITS = (8, 4, 2)
 _SEARCH = 0.03
 _LINE_BINS = 4
 _FAINTEST = 0.05
+_FITTED_S = 0.2
+_FITTED_CYCLES = 20
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,7 +241,9 @@ def find_frequency(excerpts: tuple[Array, ...], rate_hz: float, nominal_hz: floa
         ),
         key=lambda found: -found[0],
     )
-    for _, start_hz, excerpt in worthy:
+    most = int(max(_FITTED_S, _FITTED_CYCLES / nominal_hz) * rate_hz)
+    for _, start_hz, whole in worthy:
+        excerpt = whole[:most]
         orders = orders_below(0.45 * rate_hz, start_hz, 5)
         positions = np.arange(len(excerpt), dtype=float)
         fit = fit_lines(excerpt, positions, rate_hz, (Family(start_hz, orders),))

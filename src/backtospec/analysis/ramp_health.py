@@ -29,6 +29,7 @@ _THUMP_S = 0.15
 _LEAST_SLOW_HZ = 330.0
 _SURE = 6.0
 _STANDS_OUT = 16.0
+_HUM_LINES_HZ = np.array([50.0, 60.0, 100.0, 120.0, 150.0, 180.0])
 _ROWS_AT_ONCE = 4096
 
 
@@ -323,17 +324,15 @@ def read_hum(
 
 def _may_hum(residual: Array, slow_hz: float) -> bool:
     """Return whether a line may stand at a multiple of a mains frequency: a quick look."""
-    power = np.abs(np.fft.rfft(residual[:, 0] - residual.mean())) ** 2
+    lines = np.fft.rfft(residual[:, 0] - residual.mean())
+    power = np.square(lines.real) + np.square(lines.imag)
     bin_hz = slow_hz / len(residual)
-    lines_hz = [order * base for base in (50, 60) for order in (1, 2, 3)]
-    usual = float(middle(power))
-    for line_hz in lines_hz:
-        reach = 0.008 * line_hz / bin_hz + 1
-        low = max(1, math.ceil(line_hz / bin_hz - reach))
-        near = power[low : math.floor(line_hz / bin_hz + reach) + 1]
-        if np.any(near > _STANDS_OUT * usual):
-            return True
-    return False
+    reach = 0.008 * _HUM_LINES_HZ / bin_hz + 1
+    low = np.maximum(np.ceil(_HUM_LINES_HZ / bin_hz - reach), 1)
+    high = np.floor(_HUM_LINES_HZ / bin_hz + reach) + 1
+    edges = np.minimum(np.stack((low, high), axis=1), len(power) - 1).astype(int)
+    strongest = np.maximum.reduceat(power, edges.ravel())[::2]
+    return bool(strongest.max() > _STANDS_OUT * float(middle(power)))
 
 
 def bridge(levels: LevelTrack, valid: list[int], spoiled: Mask) -> LevelTrack:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +20,7 @@ Array = NDArray[np.float64]
 Rows = NDArray[np.int64]
 
 _SPOILED = 6.0
+_SURE = 3.0
 
 
 def read_step(ramp: SettledRamp, channel: int, row: tuple[int, int]) -> ChannelTone:
@@ -77,10 +79,7 @@ def _distortion(
     looked_at, rows = quarters.closely(channel, *row)
     close: Array = rows[np.isin(looked_at, inner)].astype(np.float64)
     every = _every(grid, len(inner), close[:, 0], lines, amplitude, amplitude_u)
-    singles = {
-        str(int(order)): total(np.array([line]), amplitude_u, amplitude)
-        for order, line in zip(orders, lines, strict=True)
-    }
+    singles = _singles(orders, lines, amplitude, amplitude_u)
     thdn = _noise_and_distortion(
         grid, quarters, channel, row, amplitude, lines**2, np.asarray(orders * ramp.hz)
     )
@@ -94,15 +93,9 @@ def _distortion(
         thd_harmonics=tuple(int(order) for order in orders),
         thd_all_percent=None if every.ratio is None else 100 * every.ratio,
         thd_all_percent_at_most=None if every.at_most is None else 100 * every.at_most,
-        harmonics_db={k: decibels(t.ratio) for k, t in singles.items() if t.ratio is not None},
-        harmonics_db_u={
-            k: 20 / math.log(10) * t.ratio_u / t.ratio
-            for k, t in singles.items()
-            if t.ratio is not None and t.ratio_u is not None
-        },
-        harmonics_db_at_most={
-            k: decibels(t.at_most) for k, t in singles.items() if t.at_most is not None
-        },
+        harmonics_db=singles.db,
+        harmonics_db_u=singles.db_u,
+        harmonics_db_at_most=singles.db_at_most,
         thdn_percent={band: 100 * ratio for band, ratio in thdn.items()},
         thdn_percent_re_total={
             band: 100 * ratio / math.sqrt(1 + ratio**2) for band, ratio in thdn.items()
@@ -123,6 +116,36 @@ def _mean_harmonics(ramp: SettledRamp, channel: int, inner: Rows) -> NDArray[np.
     inside = np.searchsorted(inner, first[a:b] + spans) - np.searchsorted(inner, first[a:b])
     rows = ramp.quarters.harmonics[a:b, channel].astype(np.complex128)
     return np.asarray(inside @ rows / np.sum(inside))
+
+
+@dataclass(frozen=True, slots=True)
+class _Singles:
+    """Each harmonic in decibels by its order: a value with its uncertainty, or a bound."""
+
+    db: dict[str, float]
+    db_u: dict[str, float]
+    db_at_most: dict[str, float]
+
+
+def _singles(
+    orders: NDArray[np.int64], lines: Array, amplitude: float, amplitude_u: float
+) -> _Singles:
+    """Return every harmonic by itself, by the rule of :func:`total`.
+
+    Written out for single numbers: a long ramp has thousands of plateaus.
+    """
+    found = _Singles({}, {}, {})
+    bias = 2 * amplitude_u**2
+    for order, line in zip(orders.tolist(), lines.tolist(), strict=True):
+        square = line**2 - bias
+        if square > _SURE * bias:
+            doubt = math.sqrt(4 * square * amplitude_u**2 + bias**2)
+            found.db[str(order)] = decibels(math.sqrt(square) / amplitude)
+            found.db_u[str(order)] = 10 / math.log(10) * doubt / square
+        else:
+            bound = max(square, 0.0) + _SURE * bias
+            found.db_at_most[str(order)] = decibels(math.sqrt(bound) / amplitude)
+    return found
 
 
 def _every(
