@@ -217,9 +217,10 @@ def advise(findings: Findings) -> Counsel:
     if answers.choice("earlier_work") == "poor":
         reason = "Earlier work is poor: treat every part of it as suspect, and list it first."
         advice.append(Advice(AdviceKind.REMEASURE, reason))
+    step = f"put that right first; {_next(answers)}" if advice else _next(answers)
     if not advice:
         advice.append(Advice(AdviceKind.LEAVE, _recorded(findings)))
-    return Counsel(tuple(advice), tuple(causes), _next(answers))
+    return Counsel(tuple(advice), tuple(causes), step)
 
 
 def _insulation_advice(findings: Findings, causes: list[Cause]) -> list[Advice]:
