@@ -19,6 +19,8 @@ Complex = NDArray[np.complex128]
 _SHORTEST_BLOCK_S = 0.01
 _BLOCK_CYCLES = 3
 _PLAYING = 0.7
+#: A block whose level falls short of this may hold a little silence.
+_FULL = 0.999
 _SMALLEST_JUMP_RAD = math.radians(0.5)
 #: Two tones never rest at zero; this many zeros on end are a gap.
 _GAP_SAMPLES = 8
@@ -60,7 +62,8 @@ def find_clean_pair(samples: Array, rate_hz: float, hz: tuple[float, float]) -> 
     phasor = _phasors(samples, rate_hz, hz, min(block, len(samples)))
     first, last = _playing_blocks(phasor)
     start = first * block
-    end = len(samples) if last == len(phasor) else last * block
+    whole = last == len(phasor) and _plays_to_the_end(samples, rate_hz, hz, block, phasor)
+    end = len(samples) if whole else last * block
     gaps = _gaps(samples[start:end], start)
     notes = [_gap_note(a, b, rate_hz) for a, b in gaps]
     clean = np.ones(len(phasor), dtype=bool)
@@ -105,11 +108,22 @@ def _playing_blocks(phasor: Complex) -> tuple[int, int]:
     playing = np.flatnonzero(level > _PLAYING * usual)
     first, last = int(playing[0]), int(playing[-1]) + 1
     # A block at the edge of silence may hold the tones only in part.
-    if first > 0 and last - first > 3:
+    if (first > 0 or level[0] < _FULL * usual) and last - first > 3:
         first += 1
-    if last < len(level) and last - first > 3:
+    if (last < len(level) or level[-1] < _FULL * usual) and last - first > 3:
         last -= 1
     return first, last
+
+
+def _plays_to_the_end(
+    samples: Array, rate_hz: float, hz: tuple[float, float], block: int, phasor: Complex
+) -> bool:
+    """Return whether the samples beyond the last whole block hold the tones at full level too."""
+    if len(samples) == len(phasor) * block or len(phasor) <= 3:
+        return True
+    level = np.sqrt(np.sum(np.abs(phasor) ** 2, axis=(1, 2)))
+    rest = _phasors(samples[-block:], rate_hz, hz, block)[0]
+    return bool(np.sqrt(np.sum(np.abs(rest) ** 2)) >= _FULL * float(np.median(level)))
 
 
 def _gaps(samples: Array, start: int) -> list[tuple[int, int]]:
