@@ -35,6 +35,8 @@ _FEWEST_CYCLES = 24
 _LONGEST_SAMPLES = 1 << 19
 _MOST_ORDER = 10
 _KNOWN = 3.0
+#: A line that the window's own noise may move by more than this tells nothing.
+_TELLING = 0.5
 #: The two readings differ from here on, and where chance explains it once in 370.
 DIFFERS_DB = 0.1
 _CHANCE = 0.0027
@@ -217,11 +219,12 @@ def cross_check(
         whole, rest = 2 * np.dot(carrier, window * heard), 2 * np.dot(carrier, window * left)
         size = abs(whole - rest)
         noise = math.sqrt(max(white, _beside(floor, round(order * bins))))
-        allowed = _deviations(len(orders)) * noise / size
-        found[order] = LineCheck(
-            difference_db=20 * math.log10(max(abs(whole) / size, 1e-15)),
-            limit_db=max(DIFFERS_DB, 20 * math.log10(1 + allowed)),
-        )
+        allowed, ratio = _deviations(len(orders)) * noise / size, abs(whole) / size
+        if allowed > _TELLING or ratio == 0:
+            continue
+        # Chance pulls a line further down than up, in decibels.
+        chance_db = 20 * abs(math.log10(1 + math.copysign(allowed, ratio - 1)))
+        found[order] = LineCheck(20 * math.log10(ratio), max(DIFFERS_DB, chance_db))
     return CrossCheck(found)
 
 

@@ -175,7 +175,7 @@ def fit_tone(
     if mains is None and more.hum:
         fit, mains = _with_nominal_hum(fit, samples, positions, rate_hz, mains_nominal_hz, cycles)
     if not _is_quiet(fit):
-        fit = _with_single_lines(fit, positions, rate_hz, near=more.lines)
+        fit = _with_single_lines(fit, samples, positions, rate_hz, cycles, near=more.lines)
     if track:
         # The frequency has no one value: its wander is what is uncertain about it.
         fit = replace(fit, frequency_u=(track.wander_hz, *fit.frequency_u[1:]))
@@ -235,8 +235,18 @@ def _hides(tone: Family, hz: float, span_s: float) -> bool:
     return abs(hz - order * tone.hz) * span_s < UNRESOLVED_CYCLES
 
 
-def _with_single_lines(fit: LineFit, positions: Array, rate_hz: float, near: bool) -> LineFit:
-    """Return the fit with the lines in its residual that belong to nothing."""
+def _with_single_lines(
+    fit: LineFit,
+    samples: Array,
+    positions: Array,
+    rate_hz: float,
+    cycles: Array | None,
+    near: bool,
+) -> LineFit:
+    """Return the fit with the lines in its residual that belong to nothing.
+
+    Lines near to known ones share with them what the residual has left: they are fitted jointly.
+    """
     tone = fit.families[0]
     known = (0.0, *(k * f.hz for f in fit.families for k in f.orders))
     beyond = tuple(k * tone.hz for k in orders_below(rate_hz / 2, tone.hz)[len(tone.orders) :])
@@ -245,6 +255,9 @@ def _with_single_lines(fit: LineFit, positions: Array, rate_hz: float, near: boo
     if not singles:
         return fit
     lines = tuple(Family(hz, (1,)) for hz in singles)
+    if near:
+        families = (*fit.families, *lines)
+        return fit_lines(samples, positions, rate_hz, families, phase_cycles=cycles)
     return _joined(fit, fit_lines(fit.residual, positions, rate_hz, lines))
 
 
