@@ -9,9 +9,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from backtospec.analysis.residual import ResidualCycle, average_residual
+from backtospec.analysis.document import as_document
+from backtospec.analysis.notes import FileFacts
+from backtospec.analysis.residual import ResidualCycle, average_residual, read_cycle
+from backtospec.analysis.setup import CaptureSetup
+from backtospec.analysis.tone import analyse_tone
 from backtospec.analysis.tone_fit import fit_tone
 from backtospec.analysis.waveforms import clipped_wave, harmonic_wave, phase_cycles, white_noise
+from backtospec.errors import BenchError
 
 Array = NDArray[np.float64]
 Chance = np.random.Generator
@@ -208,3 +213,35 @@ def test_a_high_tone_shows_no_shape() -> None:
     found = read(wave, 7000.3, 48_000)
     assert found.shape == "unclear"
     assert any("too few harmonics" in line for line in found.evidence)
+
+
+def test_a_stretch_of_samples_is_read_by_itself() -> None:
+    """What a ramp or a check calls for the stretch it has chosen."""
+    cycles = phase_cycles(14_400, 48_000, 997.03, 0.4)
+    wave = clipped_wave(cycles, 0.6, 0.57, 0.57, 21) + white_noise(14_400, 3e-6, 5)
+    found = read_cycle(wave, 48_000, 997.0)
+    assert (found.shape, found.sure) == ("symmetric-clipping", True)
+    one_side = clipped_wave(cycles, 0.6, 0.6, 0.5, 21) + white_noise(14_400, 3e-6, 6)
+    assert read_cycle(one_side, 48_000, 997.0).shape == "clipping-negative"
+    with pytest.raises(BenchError, match="8 cycles"):
+        read_cycle(wave[:300], 48_000, 997.0)
+    with pytest.raises(BenchError, match="nominal"):
+        read_cycle(wave, 48_000, 3000.0)
+
+
+def test_the_residual_of_a_tone_stands_in_its_document_in_volts() -> None:
+    cycles = phase_cycles(48_000, 48_000, 997.03, 0.4)
+    wave = 0.5 * harmonic_wave(cycles, {1: 1.0, 3: 1e-3})
+    samples = (wave + white_noise(48_000, 1e-6, 5))[:, None]
+    setup = CaptureSetup(full_scale_volts=(40.0,), load_ohm=(8.0,), nominal_hz=997.0)
+    document = as_document(analyse_tone(samples, FileFacts(48_000, 48_000, 24), setup))
+    cycle = document["channels"]["M"]["cycle"]
+    phase = np.deg2rad(cycle["phase_deg"])
+    assert len(phase) <= 256
+    assert cycle["fundamental"] == pytest.approx(np.sin(phase).tolist(), abs=1e-12)
+    # A third harmonic of 20 mV: a cosine three times as fast that stands on the crest.
+    third = 0.02 * np.cos(3 * (phase - np.pi / 2))
+    assert cycle["residual_v"] == pytest.approx(third.tolist(), abs=5e-5)
+    assert max(cycle["residual_v_u"]) < 2e-5
+    assert cycle["shape"] == "bend"
+    assert cycle["evidence"]
