@@ -59,6 +59,9 @@ def test_a_gap_of_zeros_is_found_and_parts_no_plateau(first: int, length: int) -
     assert len(found.steps) == len(LEVELS_DB)
     for step, level_db in zip(found.steps, LEVELS_DB, strict=True):
         assert step.channels["L"].level_dbfs_peak == pytest.approx(level_db, abs=0.002)
+        start, end = step.clean
+        assert step.start_s * RATE_HZ < start < end < step.end_s * RATE_HZ
+        assert not start < first < end
 
 
 @pytest.mark.parametrize(

@@ -33,7 +33,7 @@ from backtospec.analysis.ramp_results import (
     Step,
     TrackingPoint,
 )
-from backtospec.analysis.ramp_steps import read_step
+from backtospec.analysis.ramp_steps import clean_samples, read_step
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.thresholds import PowerAtThd
 
@@ -171,4 +171,11 @@ def _step(ramp: SettledRamp, valid: list[int], row: tuple[int, int]) -> Step:
             tracking = right.level_dbfs_peak - left.level_dbfs_peak
             tracking_u = math.hypot(left.level_dbfs_peak_u or 0.0, right.level_dbfs_peak_u or 0.0)
     quarter_s = ramp.grid.quarter_s
-    return Step(row[0] * quarter_s, row[1] * quarter_s, channels, tracking, tracking_u)
+    return Step(
+        start_s=row[0] * quarter_s,
+        end_s=row[1] * quarter_s,
+        channels=channels,
+        tracking_db_r_minus_l=tracking,
+        tracking_db_r_minus_l_u=tracking_u,
+        clean=clean_samples(ramp, row),
+    )

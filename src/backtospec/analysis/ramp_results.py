@@ -49,6 +49,9 @@ class Step:
         Figures by channel, as for a steady tone.
     tracking_db_r_minus_l
         ``None`` without two valid channels.
+    clean
+        First sample of its longest clean stretch and one past the last: what to read again for a
+        closer look at this moment, such as the residual over one cycle.
     """
 
     start_s: float
@@ -56,6 +59,7 @@ class Step:
     channels: Mapping[str, ChannelTone]
     tracking_db_r_minus_l: float | None
     tracking_db_r_minus_l_u: float | None
+    clean: tuple[int, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,3 +136,7 @@ class RampAnalysis:
     tone_start_s: float | None = None
     tone_end_s: float | None = None
     notes: tuple[Note, ...] = ()
+
+    def step_at(self, at_s: float) -> Step | None:
+        """Return the plateau that holds a moment, ``None`` where the level moves."""
+        return next((step for step in self.steps if step.start_s <= at_s < step.end_s), None)

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from backtospec.analysis.distortion import Distortion, Total, decibels, total
-from backtospec.analysis.quality import CrestLoss, middle
+from backtospec.analysis.quality import CrestLoss, middle, run_edges
 from backtospec.analysis.ramp_grid import QUARTERS, Grid
 from backtospec.analysis.ramp_health import read_hum
 from backtospec.analysis.ramp_levels import SettledRamp
@@ -62,6 +62,15 @@ def read_step(ramp: SettledRamp, channel: int, row: tuple[int, int]) -> ChannelT
         noise_floor_dbfs=10 * math.log10(max(variance, 1e-40)),
         distortion=_distortion(ramp, channel, inner, row, amplitude, amplitude_u),
     )
+
+
+def clean_samples(ramp: SettledRamp, row: tuple[int, int]) -> tuple[int, int]:
+    """Return (first sample, one past the last) of the longest clean stretch of a plateau."""
+    starts, ends = run_edges(~ramp.spoiled[row[0] + 1 : row[1] - 1])
+    longest = int(np.argmax(ends - starts))
+    first = row[0] + 1
+    quarter = ramp.grid.quarter
+    return (first + int(starts[longest])) * quarter, (first + int(ends[longest])) * quarter
 
 
 def _distortion(
