@@ -37,7 +37,7 @@ from backtospec.check import (
     TextInput,
 )
 from backtospec.errors import BenchError
-from backtospec.quantity import Measured, decibel_ratio, sqrt
+from backtospec.quantity import Measured, decibel_ratio, sqrt, with_tolerance
 from backtospec.records import Channel, Limit, PowerState
 from backtospec.verdict import Result, Verdict
 
@@ -56,6 +56,8 @@ OUTPUT_OHM = 0.4
 """Damping factor of 20 into 8 Ω (common practice, no source)."""
 HIGHEST_THD_PERCENT = 1.0
 LOW_IDLE_V = 0.0005
+INPUTS_PERCENT = 1.0
+"""How alike the two inputs of a sound interface are, and how well calibrated (from memory)."""
 
 POINTS = {
     "source": "source",
@@ -100,7 +102,8 @@ def _outputs(answers: Answers) -> dict[str, Measured]:
         if typed is not None:
             found[name] = typed
         elif one is not None and one.valid and one.fundamental_vrms:
-            found[name] = Measured(one.fundamental_vrms, one.fundamental_vrms_u or 0.0)
+            noise = Measured(one.fundamental_vrms, one.fundamental_vrms_u or 0.0)
+            found[name] = noise * with_tolerance(1.0, INPUTS_PERCENT)
     return found
 
 

@@ -50,7 +50,7 @@ SWAP = "needs of the bench: swap the inputs to blame control, amplifier or sourc
 
 GOOD_DB, WIDEST_DB, SPAN_DB = 1.0, 3.0, 50.0
 RECORDED_U_DB = 0.05
-"""Of left over right in a recording where it is not stated at a rest (from memory)."""
+"""How alike the two inputs of a sound interface are (from memory); alike at every stop."""
 LOW_IDLE_V = 0.0005
 
 CONTROL = "worn volume control"
@@ -93,6 +93,7 @@ def _stops(answers: Answers) -> tuple[_Stop, ...]:
 
 
 def _recorded(ramp: RampAnalysis) -> tuple[_Stop, ...]:
+    inputs = Measured(0.0, RECORDED_U_DB)
     rests = [
         (step.channels["L"].level_dbfs_peak, step.tracking_db_r_minus_l, step)
         for step in ramp.steps
@@ -103,7 +104,7 @@ def _recorded(ramp: RampAnalysis) -> tuple[_Stop, ...]:
         return tuple(
             _Stop(
                 f"at {step.start_s:.0f} s",
-                Measured(-(tracking or 0.0), step.tracking_db_r_minus_l_u or RECORDED_U_DB),
+                Measured(-(tracking or 0.0), step.tracking_db_r_minus_l_u or 0.0) + inputs,
                 top - (level if level is not None else -200.0),
             )
             for level, tracking, step in rests
@@ -118,7 +119,7 @@ def _recorded(ramp: RampAnalysis) -> tuple[_Stop, ...]:
     return tuple(
         _Stop(
             f"at {point.time_s:.0f} s",
-            Measured(-point.tracking_db_r_minus_l, RECORDED_U_DB),
+            -point.tracking_db_r_minus_l + inputs,
             top - point.level_dbfs_peak,
         )
         for point in ramp.tracking
