@@ -54,8 +54,8 @@ def test_the_stated_uncertainty_is_the_scatter() -> None:
     found = [analysed(-90.0, 40.0, seed, seconds=0.1).channels["R"].crosstalk for seed in range(80)]
     known = [one for one in found if one is not None and one.db is not None]
     assert len(known) == 80
-    scatter = np.std([one.db for one in known])
-    stated = np.mean([one.db_u for one in known])
+    scatter = float(np.std([one.db or 0.0 for one in known]))
+    stated = float(np.mean([one.db_u or 0.0 for one in known]))
     assert scatter == pytest.approx(stated, rel=0.25)
 
 

@@ -86,7 +86,8 @@ def test_noise_and_distortion_in_one_second(band: str, hz: float) -> None:
         return np.where(inside, power_gain(weighting, at_hz), 0.0)
 
     power = np.abs(np.fft.rfft(noise)) ** 2 * 2 / rate_hz**2
-    hiss = float(np.dot(power, gain(np.fft.rfftfreq(rate_hz, 1 / rate_hz)))) / 0.125
+    bins_hz = np.asarray(np.fft.rfftfreq(rate_hz, 1 / rate_hz), dtype=np.float64)
+    hiss = float(np.dot(power, gain(bins_hz))) / 0.125
     bent = sum(
         abs(line) ** 2 * float(gain(np.array([order * hz]))[0]) for order, line in lines.items()
     )

@@ -299,7 +299,7 @@ def _read_channel(
         check=own.checked.checks[column],
         cycle=average_residual(fitted, column, rate_hz),
     )
-    notes = channel_notes(name, own.checked, column, found.distortion, rate_hz, step)
+    notes = channel_notes(name, own.checked, column, found.distortion, found.cycle, rate_hz, step)
     return found, notes
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from backtospec.analysis.distortion import Distortion
 from backtospec.analysis.notes import Note
 from backtospec.analysis.quality import is_clipping, is_quantisation_limited, is_undithered
+from backtospec.analysis.residual import ResidualCycle
 from backtospec.analysis.tone_crosscheck import ChannelFit, CheckedTone
 from backtospec.analysis.tone_crosstalk import Crosstalk
 from backtospec.analysis.tone_fit import FittedTone
@@ -21,6 +22,8 @@ Array = NDArray[np.float64]
 _HUM_RATIO = 1e-3
 _DC_FULL_SCALE = 1e-3
 _DRIFT_DB = 0.01
+_PLAINLY_CUT = 1e-2
+_ORDERS_OF_A_SHAPE = 10
 _OPPOSITE = math.radians(150)
 
 
@@ -29,6 +32,7 @@ def channel_notes(
     checked: CheckedTone,
     column: int,
     distortion: Distortion | None,
+    cycle: ResidualCycle | None,
     rate_hz: float,
     step: float,
 ) -> list[Note]:
@@ -42,13 +46,16 @@ def channel_notes(
         The fit with its second opinion, and which channel of it.
     distortion
         As read from the fit.
+    cycle
+        The residual of its cycle, and what that looks like.
     rate_hz, step
         Sampling rate, and the step of an integer recording or 0.
     """
     if distortion is None:
         return []
     fitted = checked.fitted
-    notes = _clipping_notes(name, distortion)
+    looks_otherwise = cycle is not None and _looks_otherwise(cycle, distortion, fitted)
+    notes = [] if looks_otherwise else _clipping_notes(name, distortion)
     hum = math.sqrt(sum(10 ** (db / 10) for db in distortion.hum_db.values()))
     if hum >= _HUM_RATIO:
         loudest = max(distortion.hum_db, key=lambda hz: distortion.hum_db[hz])
@@ -110,6 +117,19 @@ def undriven_note(name: str, crosstalk: Crosstalk) -> Note:
         else f"at most {crosstalk.db_at_most:.1f} dB of the other channel's tone is in it"
     )
     return Note("undriven", f"This channel is not driven: {heard}.", name)
+
+
+def _looks_otherwise(cycle: ResidualCycle, distortion: Distortion, fitted: FittedTone) -> bool:
+    """Whether crests that seem cut are chance: a few harmonics may add up there and fit no shape.
+
+    Asked below 1 % only, and where there are harmonics enough to see a shape.
+    """
+    return (
+        distortion.clipped_thd < _PLAINLY_CUT
+        and len(fitted.orders) >= _ORDERS_OF_A_SHAPE
+        and cycle.shape == "unclear"
+        and cycle.confidence > 0.5
+    )
 
 
 def _clipping_notes(name: str, distortion: Distortion) -> list[Note]:
