@@ -13,9 +13,10 @@ from backtospec.quantity import Measured, with_tolerance, write
 
 __all__ = ["Attenuator", "Clamp", "Divider", "Input", "Output", "Source", "design", "of_resistors"]
 
-SHUNT_OHM = (220.0, 10e3)
-"""Shunt resistors that are looked at: low against any input, high enough to stay cool (common
-practice, no source)."""
+LEAST_SHUNT_OHM = 220.0
+MOST_SHUNT_OHM = (2200.0, 10e3)
+"""Shunt resistors that are looked at: low against any input, high enough to stay cool; the second
+bound only where nothing up to the first stays cool (common practice, no source)."""
 
 LEAST_INPUT_OVER_SHUNT = 5.0
 """The input loads the shunt; below this the input's own tolerance would set the ratio."""
@@ -192,9 +193,9 @@ def design(
 
     Notes
     -----
-    Of all pairs with a shunt resistor of 220 Ω to 10 kΩ and at most a fifth of the input
-    impedance, the one that wastes least range without ever taking more than was asked; of those
-    within one percent the lowest, which the input loads least.
+    Of all pairs with a shunt resistor of 220 Ω to 2.2 kΩ (10 kΩ where those run too hot) and at
+    most a fifth of the input impedance, the one that wastes least range without ever taking more
+    than was asked; of those within one percent the lowest, which the input loads least.
 
     Examples
     --------
@@ -217,7 +218,9 @@ def design(
             "attenuator",
             "Connect it through 1 kΩ alone.",
         )
-    pairs = _pairs(wanted, peaks.to_chassis_v, into.ohm.value, series, resistor_w)
+    pairs: list[tuple[float, float, float]] = []
+    for most_ohm in MOST_SHUNT_OHM:
+        pairs = pairs or _pairs(wanted, peaks.to_chassis_v, into, series, resistor_w, most_ohm)
     if not pairs:
         raise BenchError(
             f"no pair of resistors stays below {resistor_w / 2:g} W with "
@@ -270,11 +273,12 @@ def of_resistors(
 
 
 def _pairs(
-    wanted: float, volt: float, input_ohm: float, series: Series, resistor_w: float
+    wanted: float, volt: float, into: Input, series: Series, resistor_w: float, most_ohm: float
 ) -> list[tuple[float, float, float]]:
     """Return series resistor, shunt resistor and ratio of every pair that may be used."""
     found = []
-    low, high = SHUNT_OHM[0], min(SHUNT_OHM[1], input_ohm / LEAST_INPUT_OVER_SHUNT)
+    input_ohm = into.ohm.value
+    low, high = LEAST_SHUNT_OHM, min(most_ohm, input_ohm / LEAST_INPUT_OVER_SHUNT)
     for shunt in values_between(series, low, high) if high > low else ():
         loaded = 1 / (1 / shunt + 1 / input_ohm)
         head = next_above(series, loaded * (1 / wanted - 1))
