@@ -65,7 +65,7 @@ def test_an_ambiguous_log_is_asked_about(page: Page, bench: Bench, job: str) -> 
     rows = "".join(f"03/04/2026 20:{m:02}:00;9,{600 + m}\n" for m in range(0, 50, 2))
     page.goto(f"/jobs/{job}/checks/idle-current")
     page.get_by_text("Across the outer ends").click()
-    page.get_by_text("Over time").click()
+    page.get_by_text("Over time", exact=True).click()
     page.set_input_files(
         "[data-file=left_series] input[type=file]",
         files=[

@@ -81,7 +81,7 @@ def draw(figure: Figure) -> Drawing:
                 )
                 for b in figure.bars
             )
-            columns = ("", _axis_words(figure.y.title, figure.y.unit), "from", "to")
+            columns = ("what", _axis_words(figure.y.title, figure.y.unit), "from", "to")
             wide, narrow = draw_bars(figure, WIDE[0]), draw_bars(figure, NARROW[0])
             return Drawing(figure.title, wide, narrow, (), (Table(figure.title, columns, rows),))
         case TableFigure():

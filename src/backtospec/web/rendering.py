@@ -15,6 +15,7 @@ from backtospec.report.wording import limit_text, result_text, source_text, when
 from backtospec.web.desk import desk_of
 from backtospec.web.words import VERDICTS, advice_words, channel_word, clock
 
+_FAULTY = 422
 STATIC = Path(__file__).parent / "static"
 
 
@@ -58,7 +59,11 @@ def page(request: Request, name: str, status: int = 200, **context: Any) -> HTML
         "signed_in": bool(desk.settings.passphrase_hash) and request.state.session.signed_in,
         **context,
     }
-    return HTMLResponse(_environment().get_template(f"{name}.html").render(whole), status)
+    text = _environment().get_template(f"{name}.html").render(whole)
+    if status == _FAULTY and "hx-request" in request.headers:
+        # to a script a form with faults is an answer like any other, not a failure of the line
+        return HTMLResponse(text, headers={"x-not-kept": "yes"})
+    return HTMLResponse(text, status)
 
 
 def go(address: str) -> RedirectResponse:

@@ -56,7 +56,7 @@ document.addEventListener("htmx:beforeOnLoad", event => {
   const form = elt.closest("form");
   if (!form || requestConfig.verb !== "post") return;
   if (xhr.status === 403) { tell("this page has become too old: load it anew; what you typed is kept"); return; }
-  if (xhr.status === 422) { tell(""); return; }
+  if (xhr.getResponseHeader("x-not-kept")) { tell(""); return; }
   if (xhr.status >= 400) { tell("not kept – what you typed is still in the form; press again"); return; }
   tell("kept");
   if (form.dataset.draft) {
@@ -225,6 +225,7 @@ document.addEventListener("keydown", event => {
   const field = form.elements.reading;
   if (field.value.trim()) form.requestSubmit(); else field.focus();
 });
+document.addEventListener("htmx:configRequest", event => { event.detail.headers["x-form-token"] = formToken(); });
 document.addEventListener("htmx:configRequest", event => {
   const form = event.detail.elt.closest("form[data-timed]");
   if (!form || event.detail.verb !== "post") return;
