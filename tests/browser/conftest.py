@@ -165,20 +165,19 @@ def watched(context: BrowserContext, base_url: str) -> Iterator[Watched]:
     assert not seen.errors
 
 
-Axe = Callable[[Page], list[str]]
+Axe = Callable[..., list[str]]
 
 
 @pytest.fixture
 def axe() -> Axe:
-    """Return a function that lists what axe has against a page."""
+    """Return a function that lists what axe has against a page, by all rules or by one."""
     source = AXE.read_text(encoding="utf-8")
     tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
-    def against(page: Page) -> list[str]:
+    def against(page: Page, rule: str = "") -> list[str]:
         page.evaluate(source)
-        found = page.evaluate(
-            "tags => axe.run(document, {runOnly: {type: 'tag', values: tags}})", tags
-        )
+        only = {"type": "rule", "values": [rule]} if rule else {"type": "tag", "values": tags}
+        found = page.evaluate("only => axe.run(document, {runOnly: only})", only)
         return [
             f"{v['id']}: {[(n['target'], n['failureSummary']) for n in v['nodes'][:3]]}"
             for v in found["violations"]

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Page, Route, expect
 
-from backtospec.bench.jobs import open_bench
+from backtospec.bench.jobs import Bench, open_bench
 from backtospec.records import PowerState
 from tests.browser.conftest import Server, Watched
 from tests.cli.conftest import SHEET
@@ -48,10 +48,7 @@ def test_a_killed_server_loses_nothing(page: Page, own_server: Server, watched: 
     watched.errors.clear()  # the lost connection is told on the console too
 
 
-def test_a_retried_form_is_kept_once(page: Page, bench: object, job: str, watched: Watched) -> None:
-    from backtospec.bench.jobs import Bench
-
-    assert isinstance(bench, Bench)
+def test_a_retried_form_is_kept_once(page: Page, bench: Bench, job: str, watched: Watched) -> None:
     bench.set_power(job, PowerState.MAINS)
 
     def lose_the_answer(route: Route) -> None:

@@ -30,7 +30,7 @@ def test_a_spec_sheet_file_is_enough(page: Page, bench: Bench) -> None:
     sheet = b'maker = "Oberon"\nmodel = "S 3"\nmains = "220 V 50 Hz"\nsource = "leaflet"\n'
     page.set_input_files(
         "[data-text-file] input",
-        files=[{"name": "oberon.toml", "mimeType": "text/plain", "buffer": sheet}],
+        files={"name": "oberon.toml", "mimeType": "text/plain", "buffer": sheet},
     )
     expect(page.get_by_label("The sheet as text")).to_have_value(sheet.decode())
     page.get_by_role("button", name="Put it on the shelf").click()

@@ -53,10 +53,10 @@ def test_a_warm_up_is_watched_one_key_a_reading(page: Page, bench: Bench, job: s
     assert len(sittings) == 1
     said = [(r.key, r.text.split(" min ")[1]) for r in sittings[0].readings if "series" in r.key]
     assert said == [
-        ("left_series", "7.1"),
-        ("left_series", "7.4"),
-        ("right_series", "7.6"),
-        ("left_series", "7.7"),
+        ("left_series", "7.1"),  # one meter, two channels: left, right, left again
+        ("right_series", "7.4"),
+        ("left_series", "7.6"),
+        ("right_series", "7.7"),
     ]
 
 
@@ -68,9 +68,7 @@ def test_an_ambiguous_log_is_asked_about(page: Page, bench: Bench, job: str) -> 
     page.get_by_text("Over time", exact=True).click()
     page.set_input_files(
         "[data-file=left_series] input[type=file]",
-        files=[
-            {"name": "log.csv", "mimeType": "text/csv", "buffer": f"time;mV\n{rows}".encode()}
-        ],
+        files={"name": "log.csv", "mimeType": "text/csv", "buffer": f"time;mV\n{rows}".encode()},
     )
     expect(page.locator("[data-file=left_series] .given")).to_contain_text("log.csv")
     for _ in range(4):

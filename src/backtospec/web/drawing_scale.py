@@ -44,7 +44,7 @@ def scale_of(
     Examples
     --------
     >>> scale_of([1, 60], False, 0, 100, upright=False).ticks
-    (0.0, 10.0, 20.0, 30.0, 40.0, 50.0, 60.0)
+    (0.0, 20.0, 40.0, 60.0)
     >>> scale_of([0.1, 45], True, 0, 100, upright=False).ticks
     (0.1, 1.0, 10.0)
     """
@@ -67,7 +67,7 @@ def _steps(low: float, high: float, few: bool) -> tuple[float, ...]:
     step = next(size * n for n in (1, 2, 2.5, 5, 10) if size * n >= rough)
     first = math.ceil(low / step - 1e-9)
     count = math.floor(high / step + 1e-9) - first + 1
-    return tuple(round((first + n) * step, 12) for n in range(count))
+    return tuple(float(round((first + n) * step, 12)) for n in range(count))
 
 
 def _decades(low: float, high: float, few: bool) -> tuple[float, ...]:

@@ -192,7 +192,9 @@ def groups_of(fields: Sequence[Field]) -> tuple[Group, ...]:
     shown = [(title, tuple(found)) for title, found in wanted.items() if found]
     first = [t for t, _ in shown if t in ("Where, and what", "Read", "Recorded")] or [shown[0][0]]
     return tuple(
-        Group(title, found, title not in first and not any(f.filled for f in found))
+        Group(
+            title, found, title not in first and not any(f.filled or f.item.required for f in found)
+        )
         for title, found in shown
     )
 

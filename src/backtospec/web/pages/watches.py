@@ -71,7 +71,8 @@ async def begin(request: Request, job_id: str, check_id: str, visit: str = "") -
         judged = await asyncio.to_thread(_begin, desk, frame, check, sent)
     except BenchError as error:
         return await asyncio.to_thread(_ask, request, frame, check, sent, error)
-    return go(f"{frame.base}/watches/{judged.sitting.id}")
+    following = _next_key(check, sent.text("series"))
+    return go(f"{frame.base}/watches/{judged.sitting.id}?key={following}")
 
 
 def _begin(desk: Desk, frame: Frame, check: Check, sent: Sent) -> JudgedSitting:
@@ -267,6 +268,8 @@ def courses_of(check: Check, judged: JudgedSitting) -> tuple[Course, ...]:
         rows = [_row(r) for r in judged.readings if r.key == item.key and not r.file_sha256]
         points = tuple(p for row in rows for p in row)
         minutes, last = points[-1] if points else ("", "")
+        if last[-1:].isdigit():
+            last = f"{last} {item.unit}"
         one = by_key.get(item.key)
         trend, end, settled = _told(one, judged) if one else ("", "", False)
         courses.append(Course(item, last, minutes, trend, end, settled, points))
