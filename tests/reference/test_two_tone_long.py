@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import tracemalloc
 from collections.abc import Iterator
 from itertools import pairwise
 
@@ -83,6 +84,18 @@ def test_ten_minutes_are_cut_into_pieces_that_memory_holds() -> None:
         assert edges[-1][1] == 600 * rate_hz
         assert all(b == c for (_, b), (c, _) in pairwise(edges))
         assert max(b - a for a, b in edges) < 1_000_000
+
+
+def test_more_pieces_take_no_more_memory() -> None:
+    peaks = []
+    tracemalloc.start()
+    for count in (2, 6):
+        tracemalloc.reset_peak()
+        edges = [(at, at + 12_000) for at in range(0, count * 12_000, 12_000)]
+        analyse((piece(a, b, 1e-6) for a, b in edges), count * 12_000)
+        peaks.append(tracemalloc.get_traced_memory()[1])
+    tracemalloc.stop()
+    assert peaks[1] < 1.1 * peaks[0]
 
 
 def test_a_level_that_moves_is_said() -> None:

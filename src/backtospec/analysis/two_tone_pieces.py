@@ -193,7 +193,7 @@ def _measure(
         return piece
     positions = clean.positions.astype(float)
     pair = fit_pair(samples[clean.positions][:, alive], positions, rate_hz, hz, mains_hz)
-    bare = replace(pair.fit, residual=pair.fit.residual[:0], centre=pair.fit.centre + at)
+    bare = replace(pair.fit, residual=pair.fit.residual[:0].copy(), centre=pair.fit.centre + at)
     return replace(piece, pair=replace(pair, fit=bare))
 
 
