@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
@@ -11,10 +12,11 @@ import pytest
 from starlette.testclient import TestClient
 
 from backtospec.bench.jobs import open_bench
+from backtospec.cli.app import run_command_line
 from backtospec.errors import BenchError
 from backtospec.web.app import create_app
 from backtospec.web.guard import host_allowed
-from backtospec.web.serving import make_certificate, make_settings
+from backtospec.web.serving import listen_on, make_certificate, make_settings
 from backtospec.web.sessions import Doorkeeper, Sessions, hash_passphrase
 from backtospec.web.settings import Settings
 
@@ -180,3 +182,19 @@ def test_the_certificate_names_where_it_is_served(tmp_path: Path) -> None:
     names = made.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
     assert "192.168.1.7" in [str(a) for a in names.get_values_for_type(x509.IPAddress)]
     assert "localhost" in names.get_values_for_type(x509.DNSName)
+
+
+def test_a_port_that_is_taken_is_refused_in_words() -> None:
+    with listen_on("127.0.0.1", 0) as taken, pytest.raises(BenchError, match="cannot be had"):
+        listen_on("127.0.0.1", taken.getsockname()[1])
+
+
+def test_serving_others_from_a_script_needs_a_passphrase_file(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.stdin", io.StringIO())
+    words = ["--data-dir", str(tmp_path), "serve", "--host", "0.0.0.0", "--no-open"]
+    assert run_command_line(words) == 2
+    assert "--passphrase-file" in capsys.readouterr().err
+    assert run_command_line([*words, "--passphrase-file", str(tmp_path / "none")]) == 2
+    assert "cannot be read" in capsys.readouterr().err

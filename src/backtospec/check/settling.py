@@ -123,9 +123,9 @@ def settling_figure(
         early = _as_it_stood(one)
         if early is not None:
             times, middle, low, high = early
-            title = f"{name}, as foreseen at {times[0]:.0f} min"
-            traces.append(Trace(title, times, middle, one.channel))
-            bands.append(Band(title, times, low, high, one.channel))
+            foreseen = f"{name}, as foreseen at {times[0]:.0f} min"
+            traces.append(Trace(foreseen, times, middle, one.channel))
+            bands.append(Band(foreseen, times, low, high, one.channel))
     marks = tuple(Mark("limit", "y", v * 1000) for v in (low_v, high_v) if v is not None)
     return SeriesFigure(
         key, title, Axis("time", "min"), Axis("reading", "mV"), tuple(traces), tuple(bands), marks

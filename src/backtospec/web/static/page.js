@@ -159,7 +159,7 @@ document.addEventListener("click", event => {
   else if ((found = hit("[data-close]"))) { const dialog = found.closest("dialog"); if (dialog) dialog.close(); else history.back(); }
   else if ((found = hit("[data-quick]"))) { event.preventDefault(); openQuick(found.href); }
 });
-function themeWord() { const button = $("[data-theme-switch]"); if (button) button.textContent = document.documentElement.dataset.theme === "paper" ? "Workshop light" : "Paper"; }
+function themeWord() { const button = $("[data-theme-switch]"); if (button) button.textContent = document.documentElement.dataset.theme === "paper" ? "Workshop" : "Paper"; }
 
 // The quick reading, over whatever is open.
 async function openQuick(address) {
