@@ -89,6 +89,7 @@ def test_another_power_state_shows_the_way_there(page: Page, bench: Bench, job: 
     page.get_by_role("button", name="Keep, before the work").click()
     expect(page.locator(".faults")).to_contain_text("count only when")
     page.get_by_role("link", name="Go there step by step").click()
+    expect(page.locator(".one-step")).to_be_visible()
     for _ in range(20):
         if page.locator(".one-step").count() == 0:
             break
