@@ -148,6 +148,8 @@ def test_every_key_that_is_printed_is_documented(
     run("signal", "tone", "--out", "played.wav", "--seconds", "1")
     run("run", "no-such-check")
     run("read", "10,000")
+    monkeypatch.setattr("backtospec.web.serving.serve_until_stopped", lambda *_, **__: None)
+    run("serve", "--no-open")
     assert not set(commands()) - names - {"demo"}, "run the new command here too"
 
 

@@ -62,23 +62,25 @@ def serve_page(
     if passphrase is None and host not in ("127.0.0.1", "::1", "localhost"):
         passphrase = _ask_passphrase(host)
     settings = make_settings(host, passphrase, tls)
-    listening = listen_on(host, port)
-    address = f"{'https' if tls else 'http'}://{_shown(host)}:{listening.getsockname()[1]}"
-    app = create_app(output.open_bench, settings)
-    if output.as_json:
-        # read by whoever started it, while it goes on
-        output.document("serve", {"address": address, "exposed": settings.exposed, "tls": tls})
-        sys.stdout.flush()
-    else:
-        console = output.console()
-        console.print(f"The bench page: {address}{path}   (stop it with Ctrl+C)")
-        if settings.exposed:
-            console.print(
-                "Anyone on this network who knows the passphrase can read the jobs and add to "
-                "them."
-                + ("" if tls else " Without --tls others can listen in, to the passphrase too.")
-            )
-    serve_until_stopped(app, listening, tls=tls, open_at=f"{address}{path}" if open_browser else "")
+    with listen_on(host, port) as listening:
+        address = f"{'https' if tls else 'http'}://{_shown(host)}:{listening.getsockname()[1]}"
+        app = create_app(output.open_bench, settings)
+        if output.as_json:
+            # read by whoever started it, while it goes on
+            output.document("serve", {"address": address, "exposed": settings.exposed, "tls": tls})
+            sys.stdout.flush()
+        else:
+            console = output.console()
+            console.print(f"The bench page: {address}{path}   (stop it with Ctrl+C)")
+            if settings.exposed:
+                console.print(
+                    "Anyone on this network who knows the passphrase can read the jobs and add to "
+                    "them."
+                    + ("" if tls else " Without --tls others can listen in, to the passphrase too.")
+                )
+        serve_until_stopped(
+            app, listening, tls=tls, open_at=f"{address}{path}" if open_browser else ""
+        )
 
 
 def _shown(host: str) -> str:
