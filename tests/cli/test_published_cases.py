@@ -49,7 +49,8 @@ def test_one_ohm_resistors_35_and_7_mv(command: Command) -> None:
     assert kinds(ran) == ["LEAVE"]
     assert "no danger" in ran.document["advice"][0]["reason"]
     assert "parallel" in ran.document["advice"][0]["reason"]
-    assert causes(ran) == ["under-biased stage"]
+    assert causes(ran)[0] == "under-biased stage"
+    assert len(causes(ran)) > 1
     assert "right" in ran.document["causes"][0]["for"][0]
 
 

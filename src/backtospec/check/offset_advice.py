@@ -24,6 +24,9 @@ from backtospec.check.settling import unsettled
 from backtospec.quantity import Measured, write
 from backtospec.verdict import Finding, Verdict
 
+TRIMMABLE_V = 0.3
+"""An offset trimmer takes up less than this; more is a fault, never trimmed away (from memory)."""
+
 _OFF = "switch off and discharge before touching anything"
 _GO_ON = "go on reading both channels; leave the cover as it is"
 _ONE_K = "read the offset with 1 kΩ across the terminals"
@@ -196,10 +199,10 @@ def _zero_unproven(values: dict[str, Measured], answers: Answers) -> bool:
 
 
 def _outside(outside: list[str], values: dict[str, Measured], answers: Answers) -> Counsel:
-    shown = _shown({n: values[n] for n in outside})
     stated = stated_limit(answers)
     both = len(values) == 2 and all(abs(v.value) > GOOD_V for v in values.values())
-    if adjustable(answers) == "yes":
+    shown = _shown(values if both else {n: values[n] for n in outside})
+    if adjustable(answers) == "yes" and max(abs(values[n].value) for n in outside) <= TRIMMABLE_V:
         return _trim(shown, "both channels" if both else f"the {outside[0]} channel", answers)
     worst = max(abs(values[n].value) for n in outside)
     harmless = worst <= (EXCESSIVE_V if stated is None else HIGH_V)
@@ -211,13 +214,15 @@ def _outside(outside: list[str], values: dict[str, Measured], answers: Answers) 
     elif harmless:
         reason = (
             f"{shown}: more than most (the bands are convention), and no danger to a speaker. "
-            "Match the input pair and renew its electrolytics when it is open anyway; do not "
-            "redesign it."
+            "Match the current gains of the input pair and renew its electrolytics when it is open "
+            "anyway; do not redesign it."
         )
     elif adjustable(answers) == "unknown":
         reason = (
             f"{shown}: too much; no speaker. Look for an offset trimmer; if none, find the part."
         )
+    elif adjustable(answers) == "yes":
+        reason = f"{shown}: more than a trimmer is for; no speaker. Find the part, do not trim it."
     else:
         reason = (
             f"{shown}: too much. Find the part before it drives a speaker; there is no trimmer to "
