@@ -61,6 +61,7 @@ class LevelReader:
     def __init__(self, meter: Meter | None) -> None:
         self._percent, self._counts = (meter.percent, meter.counts) if meter else HAND_METER
         self._ranges: dict[float, MeterRange] = {}
+        self._seen: set[str] = set()
 
     def read(self, text: str, where: str, unit: str = "V") -> Level:
         """Return a level.
@@ -82,6 +83,8 @@ class LevelReader:
         """
         if text.strip().lower() in _SILENT:
             return Level(text, None, in_volts=True)
+        if unit != "dB":
+            self._refuse_doubtful(text, where)
         if unit == "dB" or _DECIBEL.search(text):
             plain = re.sub(r"d\s*b\s*[a-z]?\s*$", "dB", text.strip(), flags=re.IGNORECASE)
             db = quantity.read(plain, "dB", where, -200, 200)
@@ -94,6 +97,17 @@ class LevelReader:
         if step not in self._ranges:
             self._ranges[step] = MeterRange(self._percent, self._counts, step)
         return Level(text, decibel_ratio(self._ranges[step].measured(volt), 1.0), in_volts=True)
+
+    def _refuse_doubtful(self, text: str, where: str) -> None:
+        """Refuse a bare number beside levels in decibels: nothing says what it is in."""
+        kind = "dB" if _DECIBEL.search(text) else "" if text.strip()[-1:].isdigit() else "V"
+        self._seen.add(kind)
+        if {"dB", ""} <= self._seen:
+            raise BenchError(
+                f"“{text}” stands beside others: some in decibels, some without a unit.",
+                where,
+                "Write dB, V or mV beside each.",
+            )
 
 
 def difference_db(left: Level, right: Level, where: str) -> Measured | None:
