@@ -59,6 +59,7 @@ SOURCE_DC = "direct voltage from the source"
 DYNAMIC = "dynamic fault: a part that fails only when driven"
 SENSE = "protection circuit trips too early"
 LEAKY = "old capacitors were leaky"
+BIAS = "bias network altered by the new parts"
 
 STATES = {
     "oscillates": ("oscill", "unstable", "bursts", "burst", "parasitic", "rf"),
@@ -215,7 +216,7 @@ def advise(findings: Findings) -> Counsel:
     advice = [*_tripping(findings), *_warm(answers), *_margin(findings), *_untried(answers)]
     if answers.choice("trimmer_after_recap") == "less":
         reason = (
-            "Less trimmer than before the recap: the old capacitors were leaky, so no fault. Let "
+            "Less trimmer than before the recap: most likely the old capacitors were leaky. Let "
             "it warm up, then read idle current and offset once more."
         )
         advice.append(Advice(AdviceKind.PLAN, reason))
@@ -422,6 +423,19 @@ RULES = (
         ),
         "leakage of the old capacitors, if they were kept",
         DYNAMIC_CASE,
+    ),
+    Rule(
+        BIAS,
+        (
+            Clue(
+                _said("trimmer_after_recap", "less", "more"),
+                "the trimmer stands elsewhere",
+                "",
+                0.5,
+            ),
+        ),
+        "every new part around the bias network against the board print, power off",
+        COMMON,
     ),
 )
 
