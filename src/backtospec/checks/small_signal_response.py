@@ -11,7 +11,6 @@ from backtospec.analysis.response_curves import (
     Crossing,
     Response,
     find_crossing,
-    find_departure,
     response_of,
 )
 from backtospec.analysis.setup import CaptureSetup
@@ -140,15 +139,27 @@ def _allowed(answers: Answers) -> float:
     return EQUALISED_DB if answers.choice("input_kind") == "equalised" else LINEAR_DB
 
 
+def _inside(response: Response, band: _Band) -> dict[float, Measured]:
+    """Return the response by frequency in a band, its edges too where they lie between points."""
+    found = {
+        hz: Measured(db, u)
+        for hz, db, u in zip(
+            response.hz.tolist(), response.db.tolist(), response.u.tolist(), strict=True
+        )
+        if band.low_hz <= hz <= band.high_hz
+    }
+    for edge_hz in (band.low_hz, band.high_hz):
+        if edge_hz not in found and response.hz[0] <= edge_hz <= response.hz[-1]:
+            found[edge_hz] = Measured(*response.at(edge_hz))
+    return found
+
+
 def _worst(response: Response, band: _Band) -> tuple[Measured, float, str]:
     """Return the largest departure in a band, its frequency, and how much of the band was seen."""
-    found = find_departure(response, lambda _: 0.0, band.low_hz, band.high_hz)
-    if abs(found.most_db) >= abs(found.least_db):
-        worst, at = Measured(found.most_db, found.most_db_u), found.most_at_hz
-    else:
-        worst, at = Measured(found.least_db, found.least_db_u), found.least_at_hz
+    inside = _inside(response, band)
+    at = max(inside, key=lambda hz: abs(inside[hz].value))
     whole = response.hz[0] <= band.low_hz * REACHED and response.hz[-1] >= band.high_hz / REACHED
-    return worst, at, "whole band" if whole else "part of the band"
+    return inside[at], at, "whole band" if whole else "part of the band"
 
 
 def _rise(answers: Answers, name: str) -> tuple[Measured, Bound] | None:
@@ -234,12 +245,9 @@ def _corner(found: Crossing, upward: bool) -> tuple[Measured | None, Bound]:
 
 
 def _apart(responses: dict[str, Response]) -> Measured | None:
-    left, right = responses["left"], responses["right"]
-    pairs = []
-    for hertz in left.hz.tolist():
-        if LOW_HZ <= hertz <= HIGH_HZ and right.hz[0] <= hertz <= right.hz[-1]:
-            (one, one_u), (other, other_u) = left.at(hertz), right.at(hertz)
-            pairs.append(Measured(one, one_u) - Measured(other, other_u))
+    band = _Band(LOW_HZ, HIGH_HZ, TRACKING_DB)
+    left, right = (_inside(responses[name], band) for name in CHANNELS)
+    pairs = [left[hz] - right[hz] for hz in left if hz in right]
     return max(pairs, key=lambda difference: abs(difference.value), default=None)
 
 
@@ -376,11 +384,11 @@ def _side(findings: Findings, *, upward: bool) -> bool:
     """Say whether a response leaves the allowed band above 1 kHz, or below it."""
     answers = findings.answers
     band = _specified(answers) or _Band(LOW_HZ, HIGH_HZ, _allowed(answers))
-    for response in _responses(findings.answers).values():
-        for hz, db in zip(response.hz.tolist(), response.db.tolist(), strict=True):
-            if band.low_hz <= hz <= band.high_hz and (hz > 1000) is upward and abs(db) > band.db:
-                return True
-    return False
+    return any(
+        (hz > 1000) is upward and abs(db.value) > band.db
+        for response in _responses(answers).values()
+        for hz, db in _inside(response, band).items()
+    )
 
 
 def _next(findings: Findings) -> str:
