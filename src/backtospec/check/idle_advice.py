@@ -5,7 +5,9 @@ from __future__ import annotations
 from backtospec.check import Advice, AdviceKind, Answers, Counsel, Findings
 from backtospec.check.idle_observed import (
     heat,
+    heats_on,
     jittering,
+    nothing_read,
     observed,
     of_experiment,
     trimmer_bad,
@@ -55,7 +57,10 @@ def advise(findings: Findings) -> Counsel:
         return stop
     main, extra = _main(findings), observed(findings)
     if main is None:
-        return Counsel(tuple(extra), next_step="read the drop across the emitter resistors, warm")
+        return Counsel(
+            tuple(extra) or (nothing_read(answers),),
+            next_step="read the drop across the emitter resistors, warm",
+        )
     advice = main.advice
     if trimmer_bad(answers) or jittering(answers):
         advice = tuple(a for a in advice if a.kind is not AdviceKind.ADJUST)
@@ -92,7 +97,8 @@ def _too_hot(findings: Findings) -> Counsel | None:
     unsuited = answers.choice("output_devices") == "other-type"
     judged = bool(findings.of("heatsink_c")) and findings.of("heatsink_c")[0].limit is not None
     threshold = HOT_UNSUITED_C if unsuited else HOT_C
-    if temperature < threshold or not (judged or unsuited):
+    threshold = min(threshold, HOT_UNSUITED_C) if heats_on(answers) else threshold
+    if temperature < threshold or not (judged or unsuited or heats_on(answers)):
         return None
     minutes = answers.number("minutes_since_on")
     after = f" after {minutes.value / 60:g} min" if minutes is not None else ""

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from backtospec.analysis.idle_sharing import SHARE_PERCENT
 from backtospec.check import Clue, Findings, Rule
 from backtospec.check.idle_advice import ALARM_RATIO, ALIKE, HOT_UNSUITED_C
-from backtospec.check.idle_observed import SOURCE_V, heat, jittering, trimmer_bad
+from backtospec.check.idle_observed import SOURCE_V, heat, heats_on, jittering, trimmer_bad
 from backtospec.check.idle_reading import (
     CHANNELS,
     HOT_C,
@@ -93,14 +93,21 @@ def _low(side: str = "") -> Seen:
     return seen
 
 
+def _drops(findings: Findings) -> list[float]:
+    """Return the drops of all channels and of all devices."""
+    found = [drop.value for drop in drops(findings.answers).values()]
+    every = (device for bank in banks(findings.answers) for device in bank.devices)
+    return found or [device.drop.value for device in every]
+
+
 def _zero(findings: Findings) -> bool | None:
-    read = drops(findings.answers)
-    return any(v.value == 0 for v in read.values()) if read else None
+    read = _drops(findings)
+    return 0 in read if read else None
 
 
 def _all_zero(findings: Findings) -> bool | None:
-    read = drops(findings.answers)
-    return all(v.value == 0 for v in read.values()) if read else None
+    read = _drops(findings)
+    return not any(read) if read else None
 
 
 def _when(sign: Seen, seen: Seen) -> Seen:
@@ -130,7 +137,9 @@ def _high(findings: Findings) -> bool | None:
     ]
     temperature = heat(answers)
     unsuited = answers.choice("output_devices") == "other-type"
-    hot = temperature is not None and temperature >= (HOT_UNSUITED_C if unsuited else HOT_C)
+    hot = heats_on(answers) or (
+        temperature is not None and temperature >= (HOT_UNSUITED_C if unsuited else HOT_C)
+    )
     running = any(one.warm_up.course == "runaway" for one in idle_settlings(answers))
     if not known and temperature is None and not idle_settlings(answers):
         return None
@@ -147,7 +156,9 @@ def _jumps(findings: Findings) -> bool | None:
 
 def _silent(findings: Findings) -> bool | None:
     every = banks(findings.answers)
-    return any(bank.silent for bank in every) if every else None
+    if not every or _all_zero(findings):
+        return None
+    return any(bank.silent for bank in every)
 
 
 def _uneven(what: str) -> Seen:
@@ -263,7 +274,12 @@ RULES = (
     Rule(
         RUNAWAY,
         (
-            Clue(_high, "far too much, too hot, or rising without an end", "it is not hot", 1.5),
+            Clue(
+                _high,
+                "far too much, too hot, or rising without an end",
+                "it stays within bounds",
+                1.5,
+            ),
             Clue(_chosen("sensor", "loose"), "the sensor hangs loose", "", 2.0),
             Clue(_when(_high, _chosen("sensor", "glued")), "the sensor is only glued on", "", 0.5),
         ),
@@ -279,7 +295,9 @@ RULES = (
                 "the output devices are those of the design",
                 2.0,
             ),
-            Clue(_high, "far too much, too hot, or rising without an end", "it is not hot"),
+            Clue(
+                _high, "far too much, too hot, or rising without an end", "it stays within bounds"
+            ),
         ),
         "the bias network against the devices fitted: multiplier or diodes, emitter resistors",
         NETWORK_PAGE,
@@ -287,7 +305,9 @@ RULES = (
     Rule(
         OSCILLATION,
         (
-            Clue(_high, "far too much, too hot, or rising without an end", "it is not hot"),
+            Clue(
+                _high, "far too much, too hot, or rising without an end", "it stays within bounds"
+            ),
             Clue(_trips, "the relay trips with a signal", "", 0.5),
         ),
         "a scope at the output, warm, without a signal",

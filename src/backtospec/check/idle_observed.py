@@ -15,6 +15,7 @@ from backtospec.check.idle_reading import (
     emitter,
     experiment_points,
     has_trimmer,
+    heatsink,
     idle_settlings,
     path,
     swap,
@@ -23,6 +24,9 @@ from backtospec.quantity import Measured, write
 
 JITTER_SHARE = 0.03
 """Unrest from one reading to the next, of the reading, that is a bad contact (a working rule)."""
+
+FEWEST_TEMPERATURES, RISEN_C = 4, 10.0
+"""Readings, and the rise over all of them, from which a course of temperature is told."""
 
 METERS_APART_PERCENT = 2.0
 """Meters further apart than this are worth a note (from memory)."""
@@ -34,11 +38,23 @@ _FIRST = "replace the trimmer before adjusting; note its ohms first, set the new
 
 
 def heat(answers: Answers) -> float | None:
-    """Return the heatsink's temperature in °C: as typed, else the last of its log."""
-    typed, series = answers.number("heatsink"), answers.series("heatsink_series")
-    if typed is not None:
-        return typed.value
-    return series.readings()[-1][1] if series and series.readings() else None
+    """Return the heatsink's temperature in °C as a plain number."""
+    value = heatsink(answers)
+    return None if value is None else value.value
+
+
+def heats_on(answers: Answers) -> bool:
+    """Say whether the heatsink's log rises at its end as fast as at its beginning."""
+    series = answers.series("heatsink_series")
+    readings = series.readings() if series else ()
+    if len(readings) < FEWEST_TEMPERATURES:
+        return False
+    third = len(readings) // 3
+    (t0, c0), (t1, c1), (t2, c2), (t3, c3) = (readings[i] for i in (0, third, -1 - third, -1))
+    if t1 <= t0 or t3 <= t2:
+        return False
+    early, late = (c1 - c0) / (t1 - t0), (c3 - c2) / (t3 - t2)
+    return late > 0 and late >= early and c3 - c0 >= RISEN_C
 
 
 def trimmer_bad(answers: Answers) -> bool:
@@ -211,11 +227,11 @@ def _surroundings(findings: Findings) -> list[Advice]:
             "and heatsink from cold, on a limiter first, hand at the switch."
         )
         found.append(Advice(AdviceKind.REMEASURE, reason))
-    if not found and heat(answers) is not None and not findings.of("drop_left_v"):
-        shown = f"{heat(answers):g} °C"
-        if not any(f.result.key.startswith(("drop_", "idle_")) for f in findings.all):
-            reason = f"Heatsink at {shown}: read the idle current too, over time."
-            found.append(Advice(AdviceKind.REMEASURE, reason))
-    if not found and answers.choice("sensor") in ("glued", "screwed") and not findings.all:
-        found.append(Advice(AdviceKind.REMEASURE, "Read the idle current over time, from cold."))
     return found
+
+
+def nothing_read(answers: Answers) -> Advice:
+    """Return what to do where nothing was noted that leads further."""
+    temperature = heat(answers)
+    shown = f"Heatsink at {temperature:g} °C: read" if temperature is not None else "Read"
+    return Advice(AdviceKind.REMEASURE, f"{shown} the idle current over time, from cold.")

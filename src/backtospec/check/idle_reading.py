@@ -88,6 +88,14 @@ def has_trimmer(answers: Answers) -> bool | None:
     return sheet.adjustable if sheet else None
 
 
+def heatsink(answers: Answers) -> Measured | None:
+    """Return the heatsink's temperature in °C: as typed, else the last of its log."""
+    typed, series = answers.number("heatsink"), answers.series("heatsink_series")
+    if typed is not None or series is None or not series.readings():
+        return typed
+    return Measured(series.readings()[-1][1])
+
+
 def idle_settlings(answers: Answers) -> tuple[Settling, ...]:
     """Return what the logged drops say, held against the manual's range where it fits."""
     maker, target, tolerance = comparable(answers), None, None

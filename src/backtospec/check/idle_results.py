@@ -24,6 +24,7 @@ from backtospec.check.idle_reading import (
     drops,
     emitter,
     experiment_points,
+    heatsink,
     idle_settlings,
     parallel,
     path,
@@ -82,8 +83,11 @@ def measure(answers: Answers) -> Measurement:
 
 def _observed(answers: Answers) -> bool:
     tables = any(answers.table(key) for key in ("experiment", "devices"))
-    numbers = any(answers.number(key) is not None for key in ("heatsink", "source_dc"))
-    return tables or numbers or any(answers.choice(key) for key in OBSERVED)
+    return (
+        tables
+        or answers.number("source_dc") is not None
+        or any(answers.choice(key) for key in OBSERVED)
+    )
 
 
 def _refuse_wrong_points(answers: Answers) -> None:
@@ -143,9 +147,9 @@ class _Results:
         self._answers = answers
         self._conditions = _conditions(answers)
         self.found: list[Result] = []
-        heat = answers.number("heatsink")
-        if heat is not None:
-            self._add("heatsink_c", "heatsink", heat, "°C", "temperature", "heatsink")
+        if (heat := heatsink(answers)) is not None:
+            keys = ("heatsink", "heatsink_series")
+            self._add("heatsink_c", "heatsink", heat, "°C", "temperature", *keys)
 
     def _add(
         self,

@@ -142,6 +142,7 @@ _INPUTS: tuple[Input, ...] = (
         ("dead", "Dead spots, or open"),
     ),
     _plain("heatsink", "Heatsink temperature", "°C", -20, 200),
+    SeriesInput(key="heatsink_series", prompt="Heatsink over time", unit="°C", low=-20, high=200),
     _plain("target", "The manual's drop, where there is no sheet", "mV", 0.1, 2000),
     _plain("target_tolerance", "Its tolerance, either way", "mV", 0, 1000),
     _plain("target_current", "The manual's current, where there is no sheet", "mA", 0.1, 5000),
