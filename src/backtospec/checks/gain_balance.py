@@ -437,7 +437,7 @@ def _off_specified(findings: Findings) -> list[Advice]:
         )
         return [Advice(AdviceKind.REMEASURE, reason)]
     good = [n for n in CHANNELS if findings.verdict(f"gain_off_{n}_db") is Verdict.PASS]
-    other = f"; {good[0]} is right" if good else ""
+    other = f"; {good[0]} is as specified" if good else ""
     loss = _loss(findings.answers)
     if loss is not None:
         return [Advice(AdviceKind.PLAN, f"{shown} the specified gain{other}. {_lost(loss)}")]

@@ -157,6 +157,12 @@ def _inside(response: Response, band: _Band) -> dict[float, Measured]:
 def _worst(response: Response, band: _Band) -> tuple[Measured, float, str]:
     """Return the largest departure in a band, its frequency, and how much of the band was seen."""
     inside = _inside(response, band)
+    if not inside:
+        raise BenchError(
+            f"nothing was read within {band.low_hz:g}…{band.high_hz:g} Hz.",
+            "specified_low_hz, specified_high_hz",
+            "Correct the band, or read inside it.",
+        )
     at = max(inside, key=lambda hz: abs(inside[hz].value))
     whole = response.hz[0] <= band.low_hz * REACHED and response.hz[-1] >= band.high_hz / REACHED
     return inside[at], at, "whole band" if whole else "part of the band"
