@@ -64,6 +64,8 @@ def advise(findings: Findings) -> Counsel:
     advice = main.advice
     if trimmer_bad(answers) or jittering(answers):
         advice = tuple(a for a in advice if a.kind is not AdviceKind.ADJUST)
+    if jittering(answers) and unsettled(idle_settlings(answers)):
+        advice = ()  # what looks like moving air is the contact
     if answers.choice("fine_meter") == "no" and any(a.kind is AdviceKind.ADJUST for a in advice):
         advice = (Advice(AdviceKind.LEAVE, _NO_METER),)
     return Counsel((*advice, *extra), next_step=main.next_step)

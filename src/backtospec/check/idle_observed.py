@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from backtospec.analysis.contact_noise import is_restless
 from backtospec.analysis.idle_distortion import HOT_C as HOT_EXPERIMENT_C
 from backtospec.analysis.idle_distortion import read_experiment
 from backtospec.analysis.idle_sharing import SHARE_PERCENT
@@ -16,14 +17,10 @@ from backtospec.check.idle_reading import (
     experiment_points,
     has_trimmer,
     heatsink,
-    idle_settlings,
     path,
     swap,
 )
 from backtospec.quantity import Measured, write
-
-JITTER_SHARE = 0.03
-"""Unrest from one reading to the next, of the reading, that is a bad contact (a working rule)."""
 
 FEWEST_TEMPERATURES, RISEN_C = 4, 10.0
 """Readings, and the rise over all of them, from which a course of temperature is told."""
@@ -63,14 +60,9 @@ def trimmer_bad(answers: Answers) -> bool:
 
 
 def jittering(answers: Answers) -> bool:
-    """Say whether a log is too restless for a sound contact, though it goes somewhere."""
-    return any(
-        (noise := one.warm_up.noise_v) is not None
-        and (now := one.warm_up.now_v) is not None
-        and one.warm_up.course in ("settling", "settled")
-        and noise > max(JITTER_SHARE * abs(now), 2 * one.series.step)
-        for one in idle_settlings(answers)
-    )
+    """Say whether a log is too restless for a sound contact."""
+    logs = (answers.series(f"{name}_series") for name in CHANNELS)
+    return any(log and is_restless([v for _, v in log.readings()], log.step) for log in logs)
 
 
 def of_experiment(answers: Answers) -> Counsel | None:
