@@ -17,6 +17,7 @@ from backtospec.records import Meter, Visit
 from backtospec.store import files, read, write
 from backtospec.store.connection import DATABASE_NAME, Store, explaining
 from backtospec.store.opening import open_store
+from backtospec.store.schema import REVISION
 from backtospec.store.write import Entry
 
 NAN, INF = float("nan"), float("inf")
@@ -274,7 +275,7 @@ def test_a_store_of_a_newer_version(tmp_path: Path) -> None:
     database.close()
     assert refused(tmp_path) == (
         "The store is at revision 9999, made by a newer version of this program;"
-        " this one knows revisions up to 0001."
+        f" this one knows revisions up to {REVISION}."
     )
 
 

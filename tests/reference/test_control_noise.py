@@ -91,6 +91,7 @@ def test_every_crackle_is_found(seed: int, tone: bool) -> None:
     assert found.crackles_per_s == pytest.approx(10 / 8)
     expected = 20 * math.log10(0.02 / (0.5 if tone else 1.0))
     assert found.worst_crackle_db == pytest.approx(expected, abs=1.6)
+    assert found.text is not None
     assert "10 crackles" in found.text
 
 

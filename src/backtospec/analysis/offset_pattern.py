@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from enum import StrEnum
+from typing import TypeAlias
 
 MOVES_V = 2e-3
 """A change below this is not held to be one (a working rule)."""
@@ -11,7 +12,7 @@ MOVES_V = 2e-3
 MOVES_SHARE = 0.15
 """Nor is one below this share of the larger reading (a working rule)."""
 
-Condition = tuple[str, str]
+Condition: TypeAlias = tuple[str, str]
 """Input, ``open`` or ``shorted``; volume, ``min`` or ``max``."""
 
 

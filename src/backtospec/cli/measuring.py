@@ -33,9 +33,9 @@ def analyse(
     ],
     load_ohm: Annotated[str, typer.Option(help="Load as measured, hot, L[,R].")],
     nominal_hz: Annotated[
-        str,
+        str | None,
         typer.Option(help="Of the tone, or of two: 60,7000; 1000 unless --stimulus says."),
-    ] = "",
+    ] = None,
     load_tolerance_percent: Annotated[str, typer.Option(help="Of the load.")] = "",
     mains_hz: Annotated[str, typer.Option(help="50 or 60.")] = "",
     channels: Annotated[str, typer.Option(help="Which of the file's, such as 1,2.")] = "",
@@ -75,8 +75,10 @@ def analyse(
     from backtospec.bench.specs import frequencies_from_text, seconds_from_text, setup_from_text
 
     output = output_of(context)
-    stated = stated_frequencies(stimulus, kind) if stimulus and not nominal_hz else ()
-    given = nominal_hz or ",".join(f"{hz:.12g}" for hz in stated) or "1000"
+    given = nominal_hz
+    if given is None:
+        stated = stated_frequencies(stimulus, kind) if stimulus else ()
+        given = ",".join(f"{hz:.12g}" for hz in stated) or "1000"
     first, *second = frequencies_from_text(given) if "," in given else (given,)
     setup = setup_from_text(
         full_scale_volts=full_scale_volts,

@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import takewhile
 from typing import assert_never
 
 from backtospec.bench.jobs import Bench
@@ -187,8 +188,10 @@ def groups_of(fields: Sequence[Field]) -> tuple[Group, ...]:
         "Under which conditions": [],
         "Beside it": [],
     }
+    leading = leading_choices(tuple(one.item for one in fields))
     for one in fields:
-        wanted[_group_title(one.item)].append(one)
+        title = "Where, and what" if one.item in leading else _group_title(one.item)
+        wanted[title].append(one)
     shown = [(title, tuple(found)) for title, found in wanted.items() if found]
     first = [t for t, _ in shown if t in ("Where, and what", "Read", "Recorded")] or [shown[0][0]]
     return tuple(
@@ -197,6 +200,11 @@ def groups_of(fields: Sequence[Field]) -> tuple[Group, ...]:
         )
         for title, found in shown
     )
+
+
+def leading_choices(items: tuple[Input, ...]) -> tuple[Input, ...]:
+    """Return the choices declared before the first reading: they say what is read."""
+    return tuple(takewhile(lambda item: isinstance(item, ChoiceInput), items))
 
 
 def _group_title(item: Input) -> str:

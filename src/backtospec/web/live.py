@@ -27,6 +27,7 @@ class Live:
         self._count = 0
         self._watch: asyncio.Task[None] | None = None
         self._closing = asyncio.Event()
+        self._watching_since = asyncio.Event()
 
     @asynccontextmanager
     async def listening(self, job_id: str) -> AsyncIterator[Listener]:
@@ -34,6 +35,7 @@ class Live:
         queue: Listener = asyncio.Queue(maxsize=4)
         self._listeners.setdefault(job_id, set()).add(queue)
         if self._watch is None or self._watch.done():
+            self._watching_since.clear()
             self._watch = asyncio.create_task(self._watching())
         try:
             yield queue
@@ -47,6 +49,9 @@ class Live:
         """Give the lines of a server-sent event stream."""
         yield b"retry: 1000\n\n"
         async with self.listening(job_id) as queue:
+            # what was added between the page and this stream is seen by looking once
+            await self._watching_since.wait()
+            yield f"event: added\ndata: {self._count}\n\n".encode()
             while not self._closing.is_set():
                 try:
                     number = await asyncio.wait_for(queue.get(), SILENT_S)
@@ -67,6 +72,7 @@ class Live:
 
     async def _watching(self) -> None:
         marks = await asyncio.to_thread(self._bench.marks)
+        self._watching_since.set()
         while self._listeners:
             await asyncio.sleep(PERIOD_S)
             newer = await asyncio.to_thread(self._bench.marks)

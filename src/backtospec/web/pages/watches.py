@@ -17,7 +17,15 @@ from backtospec.errors import BenchError
 from backtospec.records import Channel, Reading
 from backtospec.report.wording import amount
 from backtospec.web.desk import Desk, desk_of
-from backtospec.web.fields import Field, Sent, blank_fields, given_of, homeless, sent_fields
+from backtospec.web.fields import (
+    Field,
+    Sent,
+    blank_fields,
+    given_of,
+    homeless,
+    leading_choices,
+    sent_fields,
+)
 from backtospec.web.forms import new_token, sent_by
 from backtospec.web.frames import Frame, frame_of, visit_named
 from backtospec.web.rendering import go, page
@@ -168,7 +176,8 @@ def _series_named(check: Check, key: str) -> SeriesInput:
 
 def _next_key(check: Check, key: str) -> str:
     """Return what is read next: left, right, left again."""
-    keys = [item.key for item in _series_of(check)]
+    named = _series_named(check, key)
+    keys = [i.key for i in _series_of(check) if i.unit == named.unit]
     return keys[(keys.index(key) + 1) % len(keys)]
 
 
@@ -191,6 +200,8 @@ def _ask(
     fields = sent_fields(check, sent, error) if sent else blank_fields(check, before)
     keys = {item.key for item in _known_before(check)}
     mine: list[Field] = [f for f in fields if f.item.key in keys]
+    leading = leading_choices(check.inputs)
+    first = [f for f in mine if f.item.required or f.item in leading]
     on_min = frame.power.clocks.on_min
     return page(
         request,
@@ -198,8 +209,8 @@ def _ask(
         422 if error else 200,
         frame=frame,
         check=check,
-        needed=[f for f in mine if f.item.required],
-        others=[f for f in mine if not f.item.required],
+        needed=first,
+        others=[f for f in mine if f not in first],
         series=_series_of(check),
         typed=dict(sent.values) if sent else {"minutes": f"{on_min:.0f}" if on_min else "0"},
         token=sent.text("token") if sent else new_token(),
