@@ -177,6 +177,10 @@ class Sent:
         return tuple(row for row in rows if any(cell.strip() for cell in row))
 
 
+_MANY = 6
+"""More conditions than these are not shown all at once."""
+
+
 def groups_of(fields: Sequence[Field]) -> tuple[Group, ...]:
     """Return fields in groups: what is read first, then what it was read under."""
     wanted: dict[str, list[Field]] = {
@@ -186,12 +190,19 @@ def groups_of(fields: Sequence[Field]) -> tuple[Group, ...]:
         "Over time": [],
         "In a table": [],
         "Under which conditions": [],
+        "What else is known": [],
         "Beside it": [],
     }
     leading = leading_choices(tuple(one.item for one in fields))
     for one in fields:
         title = "Where, and what" if one.item in leading else _group_title(one.item)
         wanted[title].append(one)
+    conditions = wanted["Under which conditions"]
+    stated = [one for one in conditions if one.filled or one.item.required]
+    if stated and len(conditions) > _MANY:
+        # what is known by itself stands open, and does not unfold all the others with it
+        wanted["Under which conditions"] = stated
+        wanted["What else is known"] = [one for one in conditions if one not in stated]
     shown = [(title, tuple(found)) for title, found in wanted.items() if found]
     first = [t for t, _ in shown if t in ("Where, and what", "Read", "Recorded")] or [shown[0][0]]
     return tuple(
