@@ -90,6 +90,7 @@ def _responses(answers: Answers) -> dict[str, Response]:
     """Return the response of each channel, relative to 1 kHz."""
     stepped = answers.capture("recording", SteppedAnalysis)
     if stepped is not None:
+        _refuse_impossible(stepped)
         return {
             name: response_of(one.response_db, one.response_db_u)
             for name, channel in CHANNELS.items()
@@ -115,6 +116,19 @@ def _responses(answers: Answers) -> dict[str, Response]:
             "some levels are in volts, others in decibels.", "response", "Give all in one unit."
         )
     return {name: _relative(found) for name, found in levels.items()}
+
+
+def _refuse_impossible(stepped: SteppedAnalysis) -> None:
+    """Refuse a recording of which a tone reads above what a recorder can hold."""
+    for tone in stepped.tones:
+        for one in tone.channels.values():
+            if one.level_dbfs_peak is not None and one.level_dbfs_peak > 3.0:
+                raise BenchError(
+                    f"the tone of {tone.frequency_hz:.0f} Hz reads {one.level_dbfs_peak:.0f} dB "
+                    "above full scale: it could not be told from what lies beside it.",
+                    "recording",
+                    "Keep clear of the mains and its multiples, and play each tone for longer.",
+                )
 
 
 def _relative(levels: dict[float, Measured]) -> Response:
