@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 
+import backtospec  # noqa: F401 - before numpy: one thread of linear algebra
 import tests.benchmark as package
 
 for info in pkgutil.iter_modules(package.__path__):

@@ -1,6 +1,7 @@
 """Time of one warm-up prediction, over a plain least-squares fit of the same readings.
 
-Run ``python tests/benchmark/warm_up.py``; set OPENBLAS_NUM_THREADS=1 for steady figures.
+Run ``python -m tests.benchmark.warm_up``. The package is imported before numpy, as a person's
+command does it: it asks for one thread of linear algebra.
 """
 
 from __future__ import annotations
@@ -8,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+import backtospec  # noqa: F401  # isort: skip
 import numpy as np
 
 from backtospec.analysis.least_squares import fit_least_squares
