@@ -19,6 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import backtospec  # noqa: F401  # isort: skip  # before numpy: one thread of linear algebra
 import numpy as np
 import soundfile
 
