@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 
 from backtospec import catalogue
+from backtospec.bench import captures
+from backtospec.check import CaptureInput
 from backtospec.cli.app import run_command_line
 from backtospec.errors import BenchError
 
@@ -89,3 +91,14 @@ def test_a_broken_file_fails_loudly(folder: Path, text: str, what: str) -> None:
     (folder / "broken.py").write_text(text)
     with pytest.raises(BenchError, match=what):
         catalogue.all_checks()
+
+
+def test_every_recording_a_check_asks_for_can_be_analysed() -> None:
+    wanted = {
+        item.analysis
+        for check in catalogue.all_checks()
+        for item in check.inputs
+        if isinstance(item, CaptureInput)
+    }
+    assert wanted
+    assert wanted <= set(captures.kinds())

@@ -65,7 +65,7 @@ def test_two_processes_give_the_same_ramp_as_one(
     monkeypatch.setattr(captures, "_WORTH_A_PROCESS", 1000)
     path = tmp_path / "turned.flac"
     soundfile.write(path, turned_volume(), RATE_HZ, subtype="PCM_24")
-    one, two = (captures.analyse_file(path, "ramp", SETUP, processes=n) for n in (1, 2))
+    one, two = (captures.analyse_ramp_file(path, SETUP, processes=n) for n in (1, 2))
     assert as_document(one) == as_document(two)
 
 

@@ -19,6 +19,7 @@ from backtospec.analysis.stepped import SteppedAnalysis, analyse_stepped, docume
 from backtospec.analysis.stepped_places import PlannedTone, find_tones, place_tones
 from backtospec.analysis.stimuli import STEPPED_HZ, stepped_tones
 from backtospec.analysis.stimulus_playing import Playing
+from backtospec.analysis.tone import analyse_tone
 from backtospec.analysis.waveforms import white_noise
 from backtospec.errors import BenchError
 from backtospec.sources.stimulus_files import read_stepped_tones, write_stimulus
@@ -115,6 +116,34 @@ def test_tones_without_a_pause_between_them_are_told_apart() -> None:
     for tone, hz in zip(found.tones, (300.0, 1000.0, 3000.0), strict=True):
         level = 20 * math.log10(0.5 * gain(hz))
         assert tone.channels["M"].level_dbfs_peak == pytest.approx(level, abs=1e-3)
+
+
+def test_a_low_tone_right_after_a_lower_one_keeps_its_level() -> None:
+    rate_hz, hz = 48_000, (40.0, 100.0, 1000.0, 5000.0)
+    time_s = np.arange(rate_hz) / rate_hz
+    samples = np.concatenate([0.3 * np.sin(2 * np.pi * one * time_s) for one in hz])
+    samples += white_noise(len(samples), 1e-5, 7)
+    for index, place in enumerate(find_tones(samples[:, None], rate_hz)):
+        assert index * rate_hz <= place.start < place.end <= (index + 1) * rate_hz
+    setup = CaptureSetup(full_scale_volts=(1.0,), load_ohm=(8.0,), nominal_hz=1000.0)
+    found = analyse_stepped(samples[:, None], FileFacts(len(samples), rate_hz, 24), setup)
+    for tone in found.tones:
+        assert tone.channels["M"].power_w == pytest.approx(0.3**2 / 16, rel=2e-4)
+
+
+def test_a_tone_read_larger_than_its_samples_is_refused() -> None:
+    # 30 ms of either neighbour: near lines of the fit cancel, and each would be far too large
+    rate_hz = 48_000
+    time_s = np.arange(rate_hz) / rate_hz
+    tones = [0.3 * np.sin(2 * np.pi * hz * time_s) for hz in (40.0, 100.0, 1000.0)]
+    part = np.concatenate(tones)[round(0.97 * rate_hz) : round(2.03 * rate_hz)]
+    part = part + 1e-6 * np.random.default_rng(1).standard_normal(len(part))
+    setup = CaptureSetup(full_scale_volts=(1.0,), load_ohm=(8.0,), nominal_hz=100.0)
+    found = analyse_tone(part[:, None], FileFacts(len(part), rate_hz, 24), setup)
+    assert not found.channels["M"].valid
+    assert found.channels["M"].reason == "methods-differ"
+    assert found.channels["M"].power_w is None
+    assert [note.code for note in found.notes] == ["methods-differ"]
 
 
 def test_hum_in_the_pauses_is_no_tone() -> None:

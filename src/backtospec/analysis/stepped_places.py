@@ -20,7 +20,7 @@ _LEAST_DB = -40.0
 _LEAST_SHARE = 0.3
 _SAME_DB = 0.5
 _SAME_SHARE, _SAME_HZ = 0.02, 4.0
-_FEWEST_FRAMES = 3
+_FEWEST_FRAMES = 6
 _HOP_S = 0.01
 _WINDOW_HOPS = 5
 _CLEAR_SCORE = 0.5
@@ -88,7 +88,8 @@ def find_tones(samples: Array, rate_hz: float) -> tuple[Place, ...]:
     ]
     places = []
     for a, b in _without_hum(kept, heard, loudest_db):
-        start, end = a * hop + hop, (b - 1) * hop + frame - hop
+        # a frame in which this tone only just prevails is half its neighbour's
+        start, end = a * hop + frame // 2 + hop, (b - 1) * hop + frame // 2 - hop
         rough_hz = _middle(heard, a, b)[0]
         reach_hz = max(_SAME_SHARE * rough_hz, rate_hz / frame)
         hz = strongest_line(samples[start:end], rate_hz, rough_hz - reach_hz, rough_hz + reach_hz)

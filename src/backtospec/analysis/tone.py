@@ -33,6 +33,7 @@ Array = NDArray[np.float64]
 
 _SILENT_RMS = 1e-5
 _HEARD_OVER_DOUBT = 6.0
+_LARGEST_OVER_CREST = 1.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +195,9 @@ def analyse_tone(samples: Array, file: FileFacts, setup: CaptureSetup) -> ToneAn
         if index in fits:
             step = quantisation_step(samples[:, index])
             found, remarks = _read_channel(fits, index, names, rate_hz, step, setup)
+            if _exceeds_samples(fits[index], heard[:, index]):
+                found = ChannelTone(False, "methods-differ")
+                remarks = [_inseparable_note(name)]
             channels[name] = found
             notes.extend(remarks)
     played = {i: fit for i, fit in fits.items() if channels[names[i]].driven is not False}
@@ -224,6 +228,23 @@ def _sounding(
         channels[name] = ChannelTone(False, "silence")
         notes.append(Note("silence", "Nothing but silence was recorded.", name))
     return alive
+
+
+def _exceeds_samples(own: ChannelFit, heard: Array) -> bool:
+    """Whether the fitted tone is larger than the samples allow: terms that cancel each other.
+
+    The fundamental of a square wave, the largest for its crest, is 4/π of it (Fourier series).
+    """
+    crest = float(np.ptp(heard)) / 2
+    return float(abs(own.fitted.harmonics[0, own.column])) > _LARGEST_OVER_CREST * crest
+
+
+def _inseparable_note(name: str) -> Note:
+    text = (
+        "Two lines lie too close together to be told apart in so short a recording; no figure is "
+        "given. Record one steady tone for longer."
+    )
+    return Note("methods-differ", text, name)
 
 
 def _overload_note(name: str, share: float) -> Note:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from functools import reduce
@@ -12,21 +12,30 @@ from pathlib import Path
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from backtospec.analysis import ramp
+from backtospec.analysis.control_noise import ControlAnalysis, analyse_control
+from backtospec.analysis.noise import NoiseAnalysis, analyse_noise
 from backtospec.analysis.notes import FileFacts, channel_names
 from backtospec.analysis.ramp import RampAnalysis
 from backtospec.analysis.ramp_frames import RampFrames
 from backtospec.analysis.setup import CaptureSetup
+from backtospec.analysis.square import SquareAnalysis, analyse_square
+from backtospec.analysis.stepped import SteppedAnalysis, analyse_stepped
 from backtospec.analysis.tone import ToneAnalysis, analyse_tone
 from backtospec.errors import BenchError
 from backtospec.sources.sound_files import SoundFile, open_sound_file
 
-Analysis: TypeAlias = ToneAnalysis | RampAnalysis
+Analysis: TypeAlias = (
+    ToneAnalysis | RampAnalysis | NoiseAnalysis | ControlAnalysis | SquareAnalysis | SteppedAnalysis
+)
+
+Array = NDArray[np.float64]
 
 #: Below this many samples a second process costs more than it saves.
 _WORTH_A_PROCESS = 20_000_000
-_LONGEST_TONE_SAMPLES = 60_000_000
+_LONGEST_SAMPLES = 60_000_000
 _SILENT = 1e-5
 
 
@@ -40,7 +49,9 @@ def analyse_file(
     path
         WAV or FLAC.
     kind
-        ``"tone"`` for a steady tone, ``"ramp"`` for a tone while the volume is turned.
+        ``"tone"`` for a steady tone, ``"ramp"`` for a tone while the volume is turned,
+        ``"noise"`` without a signal, ``"control"`` while a control is turned, ``"square"`` for a
+        square wave, ``"stepped"`` for tones one after another.
     setup
         Calibration, load, nominal frequency, channels.
     processes
@@ -64,6 +75,26 @@ def analyse_file(
     return replace(analysis, notes=(*sound.notes, *analysis.notes))
 
 
+def kinds() -> tuple[str, ...]:
+    """Return the kinds of analysis that a check may ask for."""
+    return tuple(_KINDS)
+
+
+def analyse_ramp_file(
+    path: Path, setup: CaptureSetup, *, processes: int | None = None
+) -> RampAnalysis:
+    """Return the analysis of a sound file that holds a tone while the volume is turned.
+
+    Parameters
+    ----------
+    path, setup, processes
+        See :func:`analyse_file`.
+    """
+    analysis = analyse_file(path, "ramp", setup, processes=processes)
+    assert isinstance(analysis, RampAnalysis)
+    return analysis
+
+
 def analyse_tone_file(path: Path, setup: CaptureSetup) -> ToneAnalysis:
     """Return the analysis of a sound file that holds a steady tone.
 
@@ -74,23 +105,31 @@ def analyse_tone_file(path: Path, setup: CaptureSetup) -> ToneAnalysis:
     """
     sound = open_sound_file(path, setup.channels)
     file = FileFacts(sound.frames, sound.sample_rate_hz, sound.valid_bits)
-    analysis = _tone(sound, file, setup, 1)
+    analysis = analyse_tone(_read_whole(sound), file, setup)
     return replace(analysis, notes=(*sound.notes, *analysis.notes))
 
 
-def _tone(sound: SoundFile, file: FileFacts, setup: CaptureSetup, _: int) -> ToneAnalysis:
-    if sound.frames * len(sound.picked) > _LONGEST_TONE_SAMPLES:
-        longest_s = _LONGEST_TONE_SAMPLES / len(sound.picked) / sound.sample_rate_hz
+def _read_whole(sound: SoundFile) -> Array:
+    """Return all samples of a recording that is short enough to be held at once."""
+    if sound.frames * len(sound.picked) > _LONGEST_SAMPLES:
+        longest_s = _LONGEST_SAMPLES / len(sound.picked) / sound.sample_rate_hz
         raise BenchError(
             f"{sound.frames / sound.sample_rate_hz:.0f} s are more than the {longest_s:.0f} s "
-            "that a steady tone may last.",
+            "that it may last.",
             sound.path.name,
-            "Cut out a minute of it, or analyse it as a ramp.",
+            "Cut out a minute of it; only a ramp may be longer.",
         )
-    return analyse_tone(sound.read(0, sound.frames), file, setup)
+    return sound.read(0, sound.frames)
 
 
-def _ramp(sound: SoundFile, file: FileFacts, setup: CaptureSetup, processes: int) -> Analysis:
+def _whole(
+    analyse: Callable[[Array, FileFacts, CaptureSetup], Analysis],
+) -> Callable[[SoundFile, FileFacts, CaptureSetup, int], Analysis]:
+    """Return an analysis that is given the whole recording at once."""
+    return lambda sound, file, setup, _: analyse(_read_whole(sound), file, setup)
+
+
+def _ramp(sound: SoundFile, file: FileFacts, setup: CaptureSetup, processes: int) -> RampAnalysis:
     rate_hz = float(sound.sample_rate_hz)
     ranges = ramp.excerpt_ranges(sound.frames, rate_hz)
     excerpts = tuple(sound.read(a, b - a) for a, b in ranges)
@@ -131,7 +170,11 @@ def _ramp_part(job: tuple[SoundFile, float, CaptureSetup, int, int]) -> RampFram
     return ramp.condense(state)
 
 
-_KINDS: dict[str, Callable[[SoundFile, FileFacts, CaptureSetup, int], Analysis]] = {
-    "tone": _tone,
+_KINDS: Mapping[str, Callable[[SoundFile, FileFacts, CaptureSetup, int], Analysis]] = {
+    "tone": _whole(analyse_tone),
     "ramp": _ramp,
+    "noise": _whole(analyse_noise),
+    "control": _whole(analyse_control),
+    "square": _whole(analyse_square),
+    "stepped": _whole(analyse_stepped),
 }

@@ -29,7 +29,7 @@ from backtospec.analysis.response_against import against_document, points_from_t
 from backtospec.analysis.setup import CaptureSetup
 from backtospec.analysis.two_tone_fit import ordered_pair
 from backtospec.analysis.two_tone_pieces import piece_edges
-from backtospec.bench.captures import analyse_file, analyse_tone_file
+from backtospec.bench.captures import analyse_ramp_file, analyse_tone_file
 from backtospec.bench.signals import hold_to_description
 from backtospec.errors import BenchError
 from backtospec.sources.sound_files import open_sound_file
@@ -107,8 +107,9 @@ def document_of_file(path: Path, kind: str, recorded: Recorded) -> Document:
         return _tone(path, recorded)
     if kind == "two-tone":
         return _two_tone(path, recorded)
-    if kind in _BLOCKWISE:
-        return as_document(analyse_file(path, kind, recorded.setup, processes=recorded.processes))
+    if kind == "ramp":
+        found = analyse_ramp_file(path, recorded.setup, processes=recorded.processes)
+        return as_document(found)
     analyse = _WHOLE.get(kind)
     if analyse is None:
         raise BenchError(f'"{kind}" is none of {", ".join(KINDS)}.', "--kind", "Name one of them.")
